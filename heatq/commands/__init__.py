@@ -1,0 +1,1 @@
+"""The subcommands of ``heatq``; each is thin and calls the library."""

@@ -1,0 +1,451 @@
+"""`simulate`: cool a piece and return its temperature histories."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import logging
+import sys
+import time
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from heatq._version import __version__
+from heatq.conduction.grid import Grid, make_grid, probe_weights
+from heatq.conduction.tables import boundary_tables, kinetics_of, material_of, thermal_table
+from heatq.errors import InputError, SolverError, check_number, collect_validity, hold_validity
+from heatq.history import cooling_rate
+from heatq.transformation.kinetics import PHASES
+from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+__all__ = ["simulate"]
+
+log = logging.getLogger("heatq")
+
+Array = npt.NDArray[np.float64]
+Progress = str | bool | Callable[[float, float], None]
+
+#: Step tolerance (K, largest difference to the embedded first-order solution) per kelvin of wanted accuracy. Measured
+#: on families of cases, see docs/explanation/time-stepping-and-error.md.
+TOLERANCE_PER_ACCURACY = 1.0
+ROWS = 256
+
+
+def simulate(
+    specimen: Any,
+    steel: Any,
+    boundaries: Mapping[str, Any],
+    *,
+    initial_temperature: float,
+    end_time: float,
+    output_times: Sequence[float] | None = None,
+    probes: Any = None,
+    accuracy: float = 0.5,
+    coupled: bool = True,
+    fields_at: Sequence[float] | None = None,
+    stop_below: float | None = None,
+    cells: tuple[int, int] | None = None,
+    step_tolerance: float | None = None,
+    progress: Progress = "auto",
+) -> xr.Dataset:
+    """Cool (or heat) a piece and return the histories at its probes.
+
+    Parameters
+    ----------
+    specimen : EndQuenchBar, RoundBar or Tube
+        The piece.
+    steel : Steel or Material
+        A `Steel` transforms while it cools (five phases, latent heat); a plain `Material` only conducts.
+    boundaries : dict
+        Face name -> boundary, anything with ``heat_flux(surface_temperature) -> W/m2``. Every face needs one.
+    initial_temperature : float
+        Uniform start temperature, degC.
+    end_time : float
+        s.
+    output_times : sequence of float, optional
+        Times (s) of the result; the default is every accepted time step. Values between steps are interpolated.
+    probes : optional
+        Names, `Probe` objects or a mapping name -> (r, z); the default is the piece's own list.
+    accuracy : float
+        Allowed error of the histories, K. Sets grid and time steps.
+    coupled : bool
+        True: transformation and its heat act on the temperature. False: the piece cools as austenite throughout, and
+        `heatq.transform` may be laid over the histories afterwards.
+    fields_at : sequence of float, optional
+        Times (s) at which the whole temperature and fraction fields are kept.
+    stop_below : float, optional
+        End the run before ``end_time`` once the whole piece is below this temperature, degC.
+    cells : (int, int), optional
+        Cells across the radius and along the length instead of the choice by ``accuracy``.
+    step_tolerance : float, optional
+        Local tolerance of a time step, K, instead of the choice by ``accuracy``.
+    progress : {"auto", True, False} or callable
+        A bar on the terminal for runs longer than 2 s, always, never, or ``callable(fraction, simulated_time)``.
+
+    Returns
+    -------
+    xarray.Dataset
+        ``temperature(time, probe)`` degC; ``fraction(phase, probe)`` at the end and ``fraction_history(phase, time,
+        probe)``; ``formation_temperature(phase, probe)`` degC; ``heat_removed(face, time)`` J; with ``fields_at`` also
+        ``temperature_field(field_time, z, r)`` and ``fraction_field(phase, field_time, z, r)``. Attributes hold the
+        settings, sources, warnings, energy residual and timing.
+
+    Raises
+    ------
+    InputError
+        For anything impossible in the arguments; the message names argument, value and cure.
+    SolverError
+        When a time step fails; ``partial`` holds the histories so far.
+
+    Examples
+    --------
+    >>> import heatq as hq
+    >>> metal = hq.Material.constant(conductivity=30.0, density=7700.0, specific_heat=600.0)
+    >>> bath = hq.Convection(coefficient=2000.0, fluid_temperature=20.0)
+    >>> run = hq.simulate(hq.RoundBar(diameter=0.0254), metal, {"side": bath}, initial_temperature=850.0,
+    ...                   end_time=24.8387, output_times=[24.8387], accuracy=0.1)
+    >>> bool(abs(run.temperature.sel(probe="centre")[-1] - 266.0) < 0.1)  # exact series: 266.0
+    True
+    """
+    initial_temperature = check_number("initial_temperature", initial_temperature, "initial_temperature")
+    end_time = check_number("end_time", end_time, "end_time")
+    accuracy = check_number("accuracy", accuracy, "accuracy")
+    wanted = _check_times("output_times", output_times, end_time)
+    field_times = _check_times("fields_at", fields_at, end_time)
+    places = specimen.resolve_probes(probes)
+    material = material_of(steel)
+    started = time.perf_counter()
+    with collect_validity() as notes:
+        grid = make_grid(specimen, accuracy, cells)
+        with hold_validity():  # tables reach far beyond the run; what the run visits is checked below
+            tables = boundary_tables(specimen, boundaries, grid, end_time)
+        state = _State(grid, material, steel, coupled, initial_temperature, tables, places, specimen.inner_radius == 0.0)
+        tolerance = accuracy * TOLERANCE_PER_ACCURACY if step_tolerance is None else step_tolerance
+        outcome = _march(state, tolerance, end_time, field_times, progress, stop_below)
+        low, high = state.clock[4], state.clock[5]
+        visited = np.linspace(low, high, 50)
+        for _, boundary in tables.boundaries:
+            boundary.heat_flux(visited)
+        check_range = getattr(material, "check_range", None)
+        if check_range is not None:
+            check_range(low, high)
+        settings = {
+            "specimen": repr(specimen),
+            "steel": repr(steel),
+            "boundaries": {face: repr(boundary) for face, boundary in boundaries.items()},
+            "initial_temperature": initial_temperature,
+            "end_time": end_time,
+            "accuracy": accuracy,
+            "coupled": bool(state.transforms),
+            "cells": list(grid.shape[::-1]),
+            "step_tolerance": tolerance,
+        }
+        result = _dataset(state, specimen, places, wanted, field_times, end_time)
+        result.attrs = {
+            "heatq_version": __version__,
+            "created": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
+            "settings": json.dumps(settings),
+            "sources": json.dumps(list(getattr(material, "sources", ()))),
+            "warnings": json.dumps(list(notes.values())),
+            "status": outcome,
+            "energy_residual": state.energy_residual(),
+            "n_steps": int(state.clock[2]),
+            "n_rejected": int(state.clock[3]),
+            "compile_seconds": state.compile_seconds,
+            "solve_seconds": state.solve_seconds,
+            "total_seconds": time.perf_counter() - started,
+        }
+        if outcome not in ("finished", "interrupted"):
+            raise SolverError(outcome, partial=result)
+    return result
+
+
+def _check_times(name: str, times: Sequence[float] | None, end_time: float) -> Array | None:
+    if times is None:
+        return None
+    values = np.atleast_1d(np.asarray(times, dtype=float))
+    if values.ndim != 1 or values.size == 0 or not np.isfinite(values).all():
+        raise InputError(f"{name} must be a one-dimensional list of finite times in seconds.")
+    if (np.diff(values) <= 0).any():
+        raise InputError(f"{name} must increase strictly.")
+    if values[0] < 0 or values[-1] > end_time * (1 + 1e-12):
+        raise InputError(f"{name} reaches from {values[0]:g} to {values[-1]:g} s, outside 0 to end_time = {end_time:g} s.")
+    return values
+
+
+class _State:
+    """Arrays of one run, in the layout of the kernel."""
+
+    def __init__(
+        self,
+        grid: Grid,
+        material: Any,
+        steel: Any,
+        coupled: bool,
+        initial_temperature: float,
+        tables: Any,
+        places: list,
+        solid: bool,
+    ) -> None:
+        self.grid = grid
+        nz, nr = grid.shape
+        self.transforms, self.kinetics = kinetics_of(steel, coupled)
+        self.thermal = thermal_table(material)
+        self.tables = tables
+        step = GRID[1] - GRID[0]
+        self.start, self.inverse_step = float(GRID[0]), float(1.0 / step)
+        self.temp = np.full((nz, nr), float(initial_temperature))
+        self.fractions = np.zeros((4, nz, nr))
+        self.sums = np.zeros((3, nz, nr))
+        self.formation = np.zeros((3, nz, nr))
+        self.surface = np.full((4, max(nz, nr)), float(initial_temperature))
+        self.energy_out = np.zeros(4)
+        self.volume = grid.volume
+        self.enthalpy = self.mixture_enthalpy()
+        self.energy_start = float((self.volume * self.enthalpy).sum())
+        self.probe_tables = probe_weights(grid, places, solid)
+        self.width = 5 + 5 * len(places)
+        # time, next step, accepted, rejected, lowest and highest temperature, step after a jump
+        self.clock = np.array([0.0, 0.0, 0.0, 0.0, initial_temperature, initial_temperature, 0.0])
+        self.records: list[Array] = [self._first_row(len(places), initial_temperature)]
+        self.fields: list[tuple[float, Array, Array]] = []
+        self.compile_seconds = 0.0
+        self.solve_seconds = 0.0
+
+    def _first_row(self, count: int, temperature: float) -> Array:
+        row = np.zeros((1, self.width))
+        row[0, 5 : 5 + count] = temperature
+        return row
+
+    def mixture_enthalpy(self) -> Array:
+        """Enthalpy (J/m3) of every cell from its temperature and fractions, independent of the integrated state."""
+        row = (self.temp - self.start) * self.inverse_step
+        i = np.clip(row.astype(int), 0, len(self.thermal) - 2)
+        w = row - i
+        per_phase = [self.thermal[i, p] + w * (self.thermal[i + 1, p] - self.thermal[i, p]) for p in range(5)]
+        austenite = 1.0 - self.fractions.sum(axis=0)
+        return sum(f * h for f, h in zip([*self.fractions, austenite], per_phase, strict=True))
+
+    def energy_residual(self) -> float:
+        """Energy lost by the piece less energy out of its faces, relative to the larger of what moved and 1 J."""
+        lost = self.energy_start - float((self.volume * self.mixture_enthalpy()).sum())
+        moved = max(abs(lost), float(np.abs(self.energy_out).sum()), 1e-9 * abs(self.energy_start), 1e-300)
+        return abs(lost - float(self.energy_out.sum())) / moved
+
+    def first_step(self, tolerance: float) -> float:
+        """A step in which the hardest-quenched cell changes by about the tolerance."""
+        flux = np.abs(self.tables.flux).max()
+        smallest = min(np.diff(self.grid.r_faces).min(), np.diff(self.grid.z_faces).min())
+        capacity = np.diff(self.thermal[:, 4]).min() * self.inverse_step
+        return float(np.clip(tolerance * capacity * smallest / max(flux, 1e-30), 1e-9, 1.0))
+
+
+_advance: Any = None
+
+
+def _kernel() -> Any:
+    """The compiled kernel; imported and compiled on first use."""
+    global _advance
+    if _advance is None:
+        from heatq import _kernels
+
+        _advance = _kernels.advance
+    return _advance
+
+
+def _march(state: _State, tolerance: float, end_time: float, field_times: Array | None, progress: Progress, stop_below: float | None) -> str:
+    """Run the kernel to the end; return the status of the run."""
+    begin = time.perf_counter()
+    fresh = _advance is None
+    advance = _kernel()
+    if fresh and not advance.stats.cache_hits and not advance.signatures:
+        log.info("compiling the solver (once per installation) ...")
+        if sys.stderr is not None and sys.stderr.isatty():
+            print("heatq: compiling the solver (once per installation, about half a minute) ...", file=sys.stderr)
+    state.clock[1] = state.clock[6] = min(state.first_step(tolerance), end_time * 1e-3)
+    state.clock[6] = state.clock[1]
+    stops = [end_time] if field_times is None else sorted({*field_times.tolist(), end_time})
+    bar = _Bar(progress, end_time)
+    status = "finished"
+    first_call = True
+    try:
+        for stop in stops:
+            if stop == 0.0:
+                state.fields.append((0.0, state.temp.copy(), state.fractions.copy()))
+                continue
+            while state.clock[0] < stop:
+                record = np.empty((ROWS, state.width))
+                called = time.perf_counter()
+                k = state.kinetics
+                t = state.tables
+                code, rows = advance(
+                    state.clock, float(stop), float(tolerance), end_time / 50.0, state.transforms,
+                    state.enthalpy, state.temp, state.fractions, state.sums, state.formation, state.surface,
+                    state.energy_out, state.grid.r_table, state.grid.z_table, state.volume, t.zones, t.zone_start,
+                    t.knot_time, t.flux, state.thermal, k.rates, k.scalars, k.s_table, k.s_inverse_step,
+                    state.start, state.inverse_step, *state.probe_tables, record,
+                )  # fmt: skip
+                if first_call and fresh:
+                    state.compile_seconds = time.perf_counter() - called
+                first_call = False
+                state.records.append(record[:rows])
+                bar.show(state.clock[0])
+                if code >= 2:
+                    status = _failure(state, code)
+                    return status
+                if stop_below is not None and state.temp.max() < stop_below:
+                    return status
+            if field_times is not None and stop in field_times:
+                state.fields.append((stop, state.temp.copy(), state.fractions.copy()))
+    except KeyboardInterrupt:
+        status = "interrupted"
+        log.warning("interrupted at %.4g s of %.4g s; the result holds what was computed", state.clock[0], end_time)
+    finally:
+        bar.close()
+        state.solve_seconds = time.perf_counter() - begin - state.compile_seconds
+    return status
+
+
+def _failure(state: _State, code: int) -> str:
+    """What went wrong, where, and two things to try."""
+    j, i = np.unravel_index(np.argmax(np.abs(state.temp - state.temp.mean())), state.temp.shape)
+    why = "the time step became too small" if code == 2 else "the temperature is not finite"
+    return (
+        f"{why} at t = {state.clock[0]:.6g} s (step {state.clock[1]:.3g} s) near r = {state.grid.r[i]:.4g} m, "
+        f"z = {state.grid.z[j]:.4g} m, where the temperature is {state.temp[j, i]:.6g} degC; "
+        f"largest boundary flux in the tables {np.abs(state.tables.flux).max():.4g} W/m2. "
+        "Try a larger accuracy (K), or look at the boundary's heat_flux for jumps and at the material for cp near zero."
+    )
+
+
+class _Bar:
+    """Progress by wall time; silent unless somebody watches."""
+
+    def __init__(self, progress: Progress, end_time: float) -> None:
+        self.call = progress if callable(progress) else None
+        self.end = end_time
+        self.bar: Any = None
+        watched = sys.stderr is not None and sys.stderr.isatty()
+        self.wanted = progress is True or (progress == "auto" and watched)
+        self.delay = 0.0 if progress is True else 2.0
+        self.begin = time.perf_counter()
+
+    def show(self, now: float) -> None:
+        if self.call is not None:
+            self.call(now / self.end, now)
+        elif self.wanted and time.perf_counter() - self.begin > self.delay:
+            if self.bar is None:
+                from tqdm import tqdm
+
+                self.bar = tqdm(total=round(self.end, 3), unit="s", desc="simulated", mininterval=1.0)
+            self.bar.update(round(now, 3) - self.bar.n)
+
+    def close(self) -> None:
+        if self.bar is not None:
+            self.bar.close()
+
+
+def _dataset(
+    state: _State, specimen: Any, places: list, wanted: Array | None, field_times: Array | None, end_time: float
+) -> xr.Dataset:
+    """The labelled result."""
+    import xarray as xr
+
+    rows = np.concatenate(state.records)
+    t = rows[:, 0]
+    count = len(places)
+    if wanted is not None:
+        if t[-1] < end_time:
+            wanted = wanted[wanted <= t[-1]]
+        if len(t) > 1:
+            from scipy.interpolate import PchipInterpolator
+
+            rows = np.column_stack([wanted, PchipInterpolator(t, rows[:, 1:], axis=0)(wanted)])
+        else:
+            rows = rows[:0]
+        t = wanted
+    temperature = rows[:, 5 : 5 + count]
+    history = rows[:, 5 + count :].reshape(len(t), 4, count).transpose(1, 0, 2)
+    r = np.array([p.r for p in places])
+    z = np.array([p.z for p in places])
+    data = xr.Dataset(
+        {"temperature": (("time", "probe"), temperature, {"units": "degC", "long_name": "temperature"})},
+        coords={
+            "time": ("time", t, {"units": "s", "long_name": "time"}),
+            "probe": ("probe", [p.label for p in places], {"units": "1", "long_name": "probe"}),
+            "r": ("probe", r, {"units": "m", "long_name": "radius"}),
+            "z": ("probe", z, {"units": "m", "long_name": "height above the bottom face"}),
+        },
+    )
+    if "jet" in specimen.faces:
+        data = data.assign_coords(
+            distance=("probe", z.copy(), {"units": "m", "long_name": "distance from the quenched end"})
+        )
+    if state.transforms:
+        last = state.records[-1][-1, 5 + count :] if len(state.records[-1]) else rows[-1, 5 + count :]
+        final = last.reshape(4, count)
+        phase = {"phase": ("phase", list(PHASES), {"units": "1", "long_name": "phase"})}
+        data = data.assign_coords(phase)
+        data["fraction"] = (("phase", "probe"), _with_austenite(final), {"units": "1", "long_name": "phase fraction"})
+        data["fraction_history"] = (
+            ("phase", "time", "probe"),
+            _with_austenite(history),
+            {"units": "1", "long_name": "phase fraction"},
+        )
+        data["formation_temperature"] = (
+            ("phase", "probe"),
+            _formation(state, final),
+            {"units": "degC", "long_name": "mean temperature of formation"},
+        )
+        if len(t) > 1:
+            data["cooling_rate_700"] = cooling_rate(data, 700.0)
+    faces = [name for side in ("bottom", "top", "outer", "bore") for name, s in specimen.faces.items() if s == side]
+    index = [("bottom", "top", "outer", "bore").index(specimen.faces[name]) for name in faces]
+    data = data.assign_coords(face=("face", faces, {"units": "1", "long_name": "face"}))
+    per_length = {"units": "J" if specimen.length is not None else "J/m", "long_name": "heat removed through the face"}
+    data["heat_removed"] = (("face", "time"), rows[:, [1 + k for k in index]].T, per_length)
+    if field_times is not None and state.fields:
+        _add_fields(data, state)
+    return data
+
+
+def _with_austenite(fractions: Array) -> Array:
+    austenite = np.clip(1.0 - fractions.sum(axis=0, keepdims=True), 0.0, 1.0)
+    return np.concatenate([fractions, austenite])
+
+
+def _formation(state: _State, final: Array) -> Array:
+    """Mean formation temperature of ferrite, pearlite and bainite at the probes; NaN where none formed."""
+    linear = state.probe_tables[4]
+    out = np.full((5, final.shape[1]), np.nan)
+    j0, j1, i0, i1 = linear[:, :4].astype(int).T
+    wj, wi = linear[:, 4], linear[:, 5]
+
+    def at_probes(field: Array) -> Array:
+        low = field[j0, i0] + wi * (field[j0, i1] - field[j0, i0])
+        high = field[j1, i0] + wi * (field[j1, i1] - field[j1, i0])
+        return low + wj * (high - low)
+
+    for phase in range(3):
+        formed = at_probes(state.fractions[phase])
+        some = formed > 1e-9
+        out[phase, some] = at_probes(state.formation[phase])[some] / formed[some]
+    return out
+
+
+def _add_fields(data: xr.Dataset, state: _State) -> None:
+    times = np.array([t for t, _, _ in state.fields])
+    data.coords["field_time"] = ("field_time", times, {"units": "s", "long_name": "time"})
+    data.coords["cell_z"] = ("cell_z", state.grid.z, {"units": "m", "long_name": "height above the bottom face"})
+    data.coords["cell_r"] = ("cell_r", state.grid.r, {"units": "m", "long_name": "radius"})
+    dims = ("field_time", "cell_z", "cell_r")
+    data["temperature_field"] = (dims, np.array([f for _, f, _ in state.fields]), {"units": "degC", "long_name": "temperature"})
+    if state.transforms:
+        parts = np.array([_with_austenite(f) for _, _, f in state.fields]).transpose(1, 0, 2, 3)
+        data["fraction_field"] = (("phase", *dims), parts, {"units": "1", "long_name": "phase fraction"})

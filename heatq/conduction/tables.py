@@ -1,0 +1,123 @@
+"""From a steel and its boundaries to the tables the kernel reads."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from heatq.boundaries.timeline import at, for_piece, over_time
+from heatq.conduction.grid import Grid
+from heatq.errors import InputError, check_name
+from heatq.transformation.kinetics import KineticTables, kinetic_tables, no_kinetics
+from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
+
+__all__ = ["BoundaryTables", "boundary_tables", "material_of", "thermal_table"]
+
+Array = npt.NDArray[np.float64]
+
+
+def material_of(steel: Any) -> Any:
+    """The `Material` of a steel, or the material itself."""
+    return getattr(steel, "material", steel)
+
+
+def thermal_table(material: Any) -> Array:
+    """Rows over the temperature grid: volumetric enthalpy (J/m3) of five phases, then their conductivities (W/mK)."""
+    enthalpy = np.asarray(material.enthalpy(GRID)) * material.density
+    conductivity = np.asarray(material.conductivity(GRID))
+    if len(material.phases) == 1:
+        enthalpy, conductivity = np.repeat(enthalpy, 5, axis=0), np.repeat(conductivity, 5, axis=0)
+    if not (np.isfinite(enthalpy).all() and (np.diff(enthalpy, axis=1) > 0).all()):
+        raise InputError(f"the enthalpy of {material.name!r} must grow with temperature in every phase.")
+    if not (np.isfinite(conductivity).all() and (conductivity > 0).all()):
+        raise InputError(f"the conductivity of {material.name!r} must be positive from {GRID[0]:g} to {GRID[-1]:g} degC.")
+    return np.ascontiguousarray(np.concatenate([enthalpy, conductivity]).T)
+
+
+def kinetics_of(steel: Any, coupled: bool) -> tuple[int, KineticTables]:
+    """Whether the material transforms inside the step, and its kinetic tables."""
+    if coupled and len(material_of(steel).phases) == 5:
+        return 1, kinetic_tables(steel)
+    return 0, no_kinetics()
+
+
+@dataclasses.dataclass(frozen=True)
+class BoundaryTables:
+    """Zones of the faces, their knots in time, and the flux over surface temperature at each knot."""
+
+    zones: npt.NDArray[np.int64]
+    zone_start: npt.NDArray[np.int64]
+    knot_time: Array
+    flux: Array
+    boundaries: tuple[tuple[str, Any], ...]
+
+
+def _sample(face: str, boundary: Any) -> Array:
+    heat_flux = getattr(boundary, "heat_flux", None)
+    if not callable(heat_flux):
+        raise InputError(
+            f"boundary of face {face!r}: {boundary!r} has no heat_flux(surface_temperature) method; "
+            "use one of heatq's boundaries or give your class that method."
+        )
+    flux = np.broadcast_to(np.asarray(heat_flux(GRID.copy()), dtype=float), GRID.shape)
+    if not np.isfinite(flux).all():
+        bad = GRID[~np.isfinite(flux)][0]
+        raise InputError(f"boundary of face {face!r}: heat_flux is not finite at a surface of {bad:g} degC.")
+    return flux
+
+
+def boundary_tables(specimen: Any, boundaries: Mapping[str, Any], grid: Grid, end_time: float) -> BoundaryTables:
+    """Sample the boundary of every face into tables.
+
+    Raises
+    ------
+    InputError
+        For a missing or unknown face, or an object without ``heat_flux``.
+    """
+    faces = specimen.faces
+    what = type(specimen).__name__
+    if not isinstance(boundaries, Mapping):
+        raise InputError(f"boundaries must be a dict from face to boundary; {what} has the faces {', '.join(faces)}.")
+    for name in boundaries:
+        check_name("face", name, faces, what=f"face of {what}")
+    missing = [name for name in faces if name not in boundaries]
+    if missing:
+        raise InputError(
+            f"no boundary for face {missing[0]!r}: every face of {what} ({', '.join(faces)}) needs one; "
+            "for a face without heat flow write Insulated()."
+        )
+    nz, nr = grid.shape
+    zones = np.full((4, max(nz, nr)), -1, np.int64)
+    starts, times, rows, sampled = [0], [], [], []
+    table_of: dict[int, int] = {}
+    for side_index, side in enumerate(("bottom", "top", "outer", "bore")):
+        names = [name for name, where in faces.items() if where == side]
+        if not names:
+            continue
+        face = names[0]
+        boundary = for_piece(boundaries[face], specimen, face)
+        zone_of: dict[int, int] = {}
+        keep_alive = []
+        for n, position in enumerate(grid.r if side_index < 2 else grid.z):
+            local = at(boundary, float(position))
+            if id(local) not in zone_of:
+                keep_alive.append(local)
+                zone_of[id(local)] = len(starts) - 1
+                knots = over_time(local, end_time)
+                for knot_time, knot in knots:
+                    key = id(knot)
+                    if key not in table_of:
+                        table_of[key] = len(rows)
+                        rows.append(_sample(face, knot))
+                        sampled.append((face, knot))
+                    times.append((float(knot_time), table_of[key]))
+                starts.append(len(times))
+            zones[side_index, n] = zone_of[id(local)]
+        sampled.append((face, keep_alive[0]))
+    knot_time = np.array([t for t, _ in times])
+    flux = np.array([rows[k] for _, k in times])
+    return BoundaryTables(zones, np.array(starts, np.int64), knot_time, flux, tuple(sampled))

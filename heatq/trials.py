@@ -1,0 +1,125 @@
+"""`trial`: the main job in one call. Specimen + steel + quench -> histories, fractions, hardness, second opinion."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from heatq.conduction.simulate import Progress, simulate
+from heatq.errors import InputError, collect_validity
+from heatq.hardness import hardness_of
+from heatq.hardness.equal_cooling import equivalent_distance, second_opinion
+from heatq.history import cooling_rate, cooling_time
+from heatq.transformation.transform import transform
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+__all__ = ["trial"]
+
+#: A trial without an end time runs until the whole piece is below this temperature (degC); martensite hardness is
+#: settled there, since retained austenite is counted with martensite.
+COLD = 60.0
+#: ... or until this time, s.
+LONGEST = 36000.0
+
+
+def trial(
+    specimen: Any,
+    steel: Any,
+    boundaries: Mapping[str, Any],
+    *,
+    initial_temperature: float | None = None,
+    end_time: float | None = None,
+    probes: Any = None,
+    accuracy: float = 0.5,
+    coupled: bool = True,
+    output_times: Any = None,
+    progress: Progress = "auto",
+) -> xr.Dataset:
+    """Quench a piece of a given heat and predict histories, structure and hardness.
+
+    Parameters
+    ----------
+    specimen : EndQuenchBar, RoundBar or Tube
+        The piece.
+    steel : Steel
+        The heat.
+    boundaries : dict
+        Face name -> boundary.
+    initial_temperature : float, optional
+        degC; the default is the steel's austenitizing temperature.
+    end_time : float, optional
+        s; the default runs until the whole piece is below 60 degC (at most 10 h).
+    probes, accuracy, coupled, output_times, progress
+        As in `heatq.simulate`.
+
+    Returns
+    -------
+    xarray.Dataset
+        All of `heatq.simulate`, and per probe: ``cooling_rate_704`` K/s, ``cooling_time_800_500`` s,
+        ``hardness_hv``, ``hardness_hrc`` (NaN below 20 HRC, where the HRC scale ends), ``equivalent_distance`` m on the
+        water end-quench bar, and the second opinion from chemistry alone, ``hardness_hrc_chemistry`` (ASTM A255 at the
+        equivalent distance; NaN where that method does not reach).
+
+    Examples
+    --------
+    >>> import heatq as hq
+    >>> air = hq.StillAir(temperature=25.0) + hq.Radiation(emissivity=0.3)
+    >>> result = hq.trial(hq.EndQuenchBar(), hq.grade("4140"), {"jet": hq.WaterJet(temperature=24.0), "side": air, "top": air})
+    >>> 50 < float(result.hardness_hrc.sel(probe="J4")) < 60
+    True
+    """
+    if len(getattr(getattr(steel, "material", None), "phases", ())) != 5:
+        raise InputError(f"steel = {steel!r} does not transform: a trial needs a Steel; for a plain Material use simulate().")
+    if initial_temperature is None:
+        initial_temperature = steel.austenitizing_temperature
+        if initial_temperature is None:
+            raise InputError(
+                "initial_temperature is not given and the steel has no austenitizing_temperature: state one of them, in degC."
+            )
+    with collect_validity() as notes:
+        result = simulate(
+            specimen,
+            steel,
+            boundaries,
+            initial_temperature=initial_temperature,
+            end_time=LONGEST if end_time is None else end_time,
+            stop_below=COLD if end_time is None else None,
+            output_times=output_times,
+            probes=probes,
+            accuracy=accuracy,
+            coupled=coupled,
+            progress=progress,
+        )
+        if not coupled:
+            result = result.merge(transform(result, steel), combine_attrs="override")
+        result = add_predictions(result, steel)
+        result.attrs["warnings"] = json.dumps(list(notes.values()))
+    return result
+
+
+def add_predictions(result: xr.Dataset, steel: Any) -> xr.Dataset:
+    """Cooling metrics, hardness and second opinion for a Dataset with histories and fractions."""
+    result = result.copy()
+    result["cooling_rate_704"] = cooling_rate(result)
+    result["cooling_time_800_500"] = cooling_time(result)
+    hardness = hardness_of(result, steel)
+    for name in hardness.data_vars:
+        result[name] = hardness[name]
+    rate = result["cooling_rate_704"].values
+    where = equivalent_distance(rate)
+    result["equivalent_distance"] = (
+        "probe",
+        np.asarray(where),
+        {"units": "m", "long_name": "distance with the same cooling rate on the water end-quench bar"},
+    )
+    result["hardness_hrc_chemistry"] = (
+        "probe",
+        np.asarray(second_opinion(steel, rate)),
+        {"units": "HRC", "long_name": "hardness from chemistry alone"},
+    )
+    return result

@@ -1,0 +1,18 @@
+"""Settings for all tests: no window for figures, the same hypothesis examples on every machine."""
+
+import os
+import pathlib
+import sys
+
+os.environ.setdefault("MPLBACKEND", "Agg")
+
+from hypothesis import HealthCheck, settings
+
+settings.register_profile(
+    "heatq", deadline=None, derandomize=True, print_blob=True, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("heatq")
+
+# the exact solutions and the numpy twin are modules of the tests, used by more than one file
+for folder in ("convergence", "unit"):
+    sys.path.insert(0, str(pathlib.Path(__file__).parent / folder))
