@@ -34,7 +34,6 @@ _HOME = {
     "cooling_time": "history",
     "crossing_time": "history",
     "demo_heat": "steels",
-    
     "grade": "steels",
     "hardness_of": "hardness",
     "ideal_diameter": "hardness",

@@ -12,9 +12,12 @@ from collections.abc import Sequence
 
 from heatq._version import __version__
 from heatq.commands import endquench
-from heatq.errors import DataError, InputError, SolverError
+from heatq.errors import AccuracyWarning, DataError, InputError, SolverError, ValidityWarning
 
 __all__ = ["main"]
+
+#: What the library's own advice (write 10*bar with scipy.constants) means on the command line.
+UNITS_HERE = " On the command line write the unit with the number: '10 bar', '60 m/s', '0.5 inch', '1550 degF'."
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -28,19 +31,29 @@ def main(argv: Sequence[str] | None = None) -> int:
     endquench.add_parser(commands)
     arguments = parser.parse_args(argv)
 
+    said = set()
+
     def show(message: Warning | str, *_: object, **__: object) -> None:
-        print(f"note: {message}", file=sys.stderr)
+        if str(message) not in said:
+            said.add(str(message))
+            print(f"note: {message}", file=sys.stderr)
 
     with warnings.catch_warnings():
+        warnings.simplefilter("always", ValidityWarning)
+        warnings.simplefilter("always", AccuracyWarning)
         warnings.showwarning = show
         try:
             return int(arguments.run(arguments))
         except (InputError, DataError) as error:
-            print(f"heatq {arguments.command}: {error}", file=sys.stderr)
+            cure = UNITS_HERE if "heatq.units." in str(error) or "scipy.constants" in str(error) else ""
+            print(f"heatq {arguments.command}: {error}{cure}", file=sys.stderr)
             return 2
         except SolverError as error:
             print(f"heatq {arguments.command}: {error}", file=sys.stderr)
             return 1
+        except BrokenPipeError:  # the reader of our output went away, as head does
+            sys.stderr.close()
+            return 0
         except KeyboardInterrupt:
             print("interrupted", file=sys.stderr)
             return 130

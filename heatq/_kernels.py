@@ -5,11 +5,11 @@ change only in the file a function stands in. The equations are on the documenta
 numpy twin of the step is in the tests.
 
 Layout. Cells are ``[axial, radial]`` with the radial index fastest. A material is two tables on one uniform
-temperature grid (``table_start``, spacing ``1/table_inverse_step``): ``thermal[i]`` holds the volumetric enthalpy
+temperature grid (`TABLE_START`, `TABLE_STEP`): ``thermal[i]`` holds the volumetric enthalpy
 (J/m3) of ferrite, pearlite, bainite, martensite, austenite and then their conductivities (W/mK); ``kinetic[i]`` holds
-the rates of ferrite, pearlite, bainite (1/s) and the ferrite limit. ``kinetic_scalars`` holds Ms (degC),
-Koistinen-Marburger coefficient (1/K), carbon (mass %), dMs/dC (K per mass %) and the temperature above which nothing
-forms. A plain material uses the austenite columns and ``transforms = 0``.
+the rates of ferrite, pearlite, bainite (1/s), the ferrite limit and exp(alpha T). ``kinetic_scalars`` holds Ms (degC),
+Koistinen-Marburger coefficient alpha (1/K), carbon (mass %), dMs/dC (K per mass %), the temperature above which nothing
+forms, and exp(-alpha Ms). A plain material uses the austenite columns and ``transforms = 0``.
 
 Boundary tables: ``flux_tables[row]`` is the flux (W/m2) over surface temperature on the same grid. A zone has knots
 ``zone_start[zone] .. zone_start[zone + 1]`` in ``knot_time``, each with its row of ``flux_tables``; between knots the
@@ -25,18 +25,19 @@ FERRITE, PEARLITE, BAINITE, MARTENSITE, AUSTENITE = range(5)
 REACHED, BUFFER_FULL, STEP_TOO_SMALL, NOT_FINITE = range(4)
 GAMMA = 1.0 - 0.5 * 2.0**0.5
 
+# The one temperature grid of all tables, degC; constants, so that a look-up needs no division.
+TABLE_START = -100.0
+TABLE_STEP = 1.0
+TABLE_ROWS = 1551
+
 jit = njit(cache=True, nogil=True, error_model="numpy")
 
 
 @jit
-def table_index(temperature, start, inverse_step, rows):
+def table_index(temperature):
     """Row below ``temperature`` and the distance from it in rows; linear continuation beyond the table."""
-    x = (temperature - start) * inverse_step
-    i = int(x)
-    if x < 0.0:
-        i = 0
-    elif i > rows - 2:
-        i = rows - 2
+    x = (temperature - TABLE_START) * (1.0 / TABLE_STEP)
+    i = min(max(int(x), 0), TABLE_ROWS - 2)
     return i, x - i
 
 
@@ -51,9 +52,9 @@ def inverse_s(y, s_table, s_inverse_step):
 
 
 @jit
-def rates_at(temperature, kinetic, start, inverse_step):
+def rates_at(temperature, kinetic):
     """Rates of ferrite, pearlite, bainite (1/s) and the ferrite limit at one temperature."""
-    i, w = table_index(temperature, start, inverse_step, kinetic.shape[0])
+    i, w = table_index(temperature)
     return (
         kinetic[i, 0] + w * (kinetic[i + 1, 0] - kinetic[i, 0]),
         kinetic[i, 1] + w * (kinetic[i + 1, 1] - kinetic[i, 1]),
@@ -91,119 +92,116 @@ def grow(y_ferrite, y_pearlite, y_bainite, ferrite, pearlite, bainite, martensit
 @jit
 def martensite_start(ferrite, kinetic_scalars):
     """Ms (degC) of austenite enriched by the carbon that ferrite rejected."""
-    if ferrite <= 0.0:
-        return kinetic_scalars[0]
     carbon = kinetic_scalars[2]
-    enriched = (carbon - 0.02 * ferrite) / max(1.0 - ferrite, 0.02) if carbon > 0.02 else carbon
+    if ferrite <= 0.0 or carbon <= 0.02:
+        return kinetic_scalars[0]
+    enriched = (carbon - 0.02 * ferrite) / max(1.0 - ferrite, 0.02)
     return kinetic_scalars[0] + kinetic_scalars[3] * (enriched - carbon)
 
 
 @jit
-def plain_temperature(enthalpy, guess, thermal, start, inverse_step):
+def plain_temperature(enthalpy, guess, thermal):
     """Temperature, heat capacity (J/m3K) and conductivity of the austenite (or plain material) columns."""
-    rows = thermal.shape[0]
-    i, w = table_index(guess, start, inverse_step, rows)
-    for _ in range(rows):
+    rows = TABLE_ROWS
+    i, w = table_index(guess)
+    way = 0
+    while True:
         h = thermal[i, AUSTENITE]
         rise = thermal[i + 1, AUSTENITE] - h
         w = (enthalpy - h) / rise
         if w < 0.0 and i > 0:
-            i -= max(1, min(i, int(-w)))
-        elif w > 1.0 and i < rows - 2:
-            i += max(1, min(rows - 2 - i, int(w)))
+            i -= 1 if way > 0 else min(i, max(1, int(-w)))
+            way = -1 if way <= 0 else 2
+        elif w > 1.0 and i < rows - 2 and way != 2:
+            i += 1 if way < 0 else min(rows - 2 - i, max(1, int(w)))
+            way = 1 if way >= 0 else -2
         else:
+            break
+        if way == -2 and w < 0.0:
             break
     k = thermal[i, 9] + w * (thermal[i + 1, 9] - thermal[i, 9])
-    return start + (i + w) / inverse_step, rise * inverse_step, k
+    return TABLE_START + (i + w) * TABLE_STEP, rise * (1.0 / TABLE_STEP), k
 
 
 @jit
-def mixture_temperature(
-    enthalpy, guess, ferrite, pearlite, bainite, martensite, kinetic_scalars, thermal, start, inverse_step
-):
+def node_enthalpy(i, ferrite, pearlite, bainite, formed, pool, thermal):
+    """Enthalpy (J/m3) of a mixture at table row i with a given martensite fraction."""
+    return (
+        ferrite * thermal[i, FERRITE]
+        + pearlite * thermal[i, PEARLITE]
+        + bainite * thermal[i, BAINITE]
+        + formed * thermal[i, MARTENSITE]
+        + (pool - formed) * thermal[i, AUSTENITE]
+    )
+
+
+@jit
+def mixture_temperature(enthalpy, guess, ferrite, pearlite, bainite, martensite, kinetic, kinetic_scalars, thermal):
     """Temperature, martensite fraction, heat capacity (J/m3K) and conductivity of a mixture of given enthalpy.
 
-    Martensite forms with falling temperature (Koistinen-Marburger) and its heat is part of the balance, so the
-    temperature solves enthalpy(T, martensite(T)) = enthalpy. Newton with the exact slope of the tables, safeguarded.
+    Martensite forms with falling temperature (Koistinen-Marburger) and its heat is part of the balance. The enthalpy with
+    the martensite of each table row is linear between rows, so the temperature is found without iteration; the martensite
+    fraction then follows from the enthalpy exactly, so that no heat is lost.
     """
-    rows = thermal.shape[0]
+    rows = TABLE_ROWS
     pool = 1.0 - ferrite - pearlite - bainite
     ms = martensite_start(ferrite, kinetic_scalars)
-    alpha = kinetic_scalars[1]
-    low = -1e9
-    high = 1e9
-    t = guess
-    formed = martensite
-    capacity = 1.0
-    i, w = table_index(t, start, inverse_step, rows)
-    for _ in range(60):
-        formed = martensite
-        slope = 0.0
-        if t < ms and pool > martensite:
-            left = np.exp(-alpha * (ms - t))
-            if pool * (1.0 - left) > martensite:
-                formed = pool * (1.0 - left)
-                slope = -pool * alpha * left
-        austenite = pool - formed
-        h_a = thermal[i, AUSTENITE]
-        c_a = thermal[i + 1, AUSTENITE] - h_a
-        h_m = thermal[i, MARTENSITE]
-        c_m = thermal[i + 1, MARTENSITE] - h_m
-        h = (
-            austenite * h_a
-            + formed * h_m
-            + ferrite * thermal[i, FERRITE]
-            + pearlite * thermal[i, PEARLITE]
-            + bainite * thermal[i, BAINITE]
-        )
-        c = (
-            austenite * c_a
-            + formed * c_m
-            + ferrite * (thermal[i + 1, FERRITE] - thermal[i, FERRITE])
-            + pearlite * (thermal[i + 1, PEARLITE] - thermal[i, PEARLITE])
-            + bainite * (thermal[i + 1, BAINITE] - thermal[i, BAINITE])
-        )
-        capacity = c * inverse_step + slope * (h_m + w * c_m - h_a - w * c_a)
-        error = enthalpy - (h + w * c)
-        step = error / capacity
-        new = t + step
-        j, v = table_index(new, start, inverse_step, rows)
-        if abs(step) < 1e-9 + 1e-13 * abs(t) or (i == j and slope == 0.0 and (new >= ms or pool <= martensite)):
-            t, w = new, v
-            break
-        if error > 0.0:
-            low = t
+    scale = -1.0
+    i, w = table_index(guess)
+    way = 0
+    while True:
+        low = martensite
+        high = martensite
+        t0 = TABLE_START + i * TABLE_STEP
+        if t0 < ms and pool > martensite:
+            if scale < 0.0:
+                scale = kinetic_scalars[5] if ferrite <= 0.0 else np.exp(-kinetic_scalars[1] * ms)
+            low = max(martensite, pool - pool * scale * kinetic[i, 4])
+            if t0 + TABLE_STEP < ms:
+                high = max(martensite, pool - pool * scale * kinetic[i + 1, 4])
+        h0 = node_enthalpy(i, ferrite, pearlite, bainite, low, pool, thermal)
+        rise = node_enthalpy(i + 1, ferrite, pearlite, bainite, high, pool, thermal) - h0
+        w = (enthalpy - h0) / rise
+        if w < 0.0 and i > 0 and way != -2:
+            i -= 1 if way > 0 else min(i, max(1, int(-w)))
+            way = -1 if way <= 0 else 2
+        elif w > 1.0 and i < rows - 2 and way != 2:
+            i += 1 if way < 0 else min(rows - 2 - i, max(1, int(w)))
+            way = 1 if way >= 0 else -2
         else:
-            high = t
-        if (new <= low or new >= high) and low > -1e8 and high < 1e8:
-            new = 0.5 * (low + high)
-            j, v = table_index(new, start, inverse_step, rows)
-        t, i, w = new, j, v
+            break
+    formed = martensite
+    if low > martensite:
+        v = min(max(w, 0.0), 1.0)
+        h_a = thermal[i, AUSTENITE] + v * (thermal[i + 1, AUSTENITE] - thermal[i, AUSTENITE])
+        h_m = thermal[i, MARTENSITE] + v * (thermal[i + 1, MARTENSITE] - thermal[i, MARTENSITE])
+        h0 = node_enthalpy(i, ferrite, pearlite, bainite, 0.0, pool, thermal)
+        h = h0 + v * (node_enthalpy(i + 1, ferrite, pearlite, bainite, 0.0, pool, thermal) - h0)
+        formed = min(max((h - enthalpy) / (h_a - h_m), martensite), pool)
     k = (
-        austenite * (thermal[i, 9] + w * (thermal[i + 1, 9] - thermal[i, 9]))
-        + formed * (thermal[i, 8] + w * (thermal[i + 1, 8] - thermal[i, 8]))
-        + ferrite * (thermal[i, 5] + w * (thermal[i + 1, 5] - thermal[i, 5]))
+        ferrite * (thermal[i, 5] + w * (thermal[i + 1, 5] - thermal[i, 5]))
         + pearlite * (thermal[i, 6] + w * (thermal[i + 1, 6] - thermal[i, 6]))
         + bainite * (thermal[i, 7] + w * (thermal[i + 1, 7] - thermal[i, 7]))
+        + formed * (thermal[i, 8] + w * (thermal[i + 1, 8] - thermal[i, 8]))
+        + (pool - formed) * (thermal[i, 9] + w * (thermal[i + 1, 9] - thermal[i, 9]))
     )
-    return t, formed, capacity, k
+    return TABLE_START + (i + w) * TABLE_STEP, formed, rise * (1.0 / TABLE_STEP), k
 
 
 @jit
-def surface_balance(cell, conductance, guess, lower, upper, weight, start, inverse_step):
+def surface_balance(cell, conductance, guess, lower, upper, weight):
     """Surface temperature, flux (W/m2) and slope dq/dTs with conductance (cell - Ts) = q(Ts).
 
     Walks node by node from ``guess`` (the last surface temperature), so that on a boiling curve with several roots the
     surface stays on its branch until that branch ends.
     """
-    rows = lower.shape[0]
-    i, w = table_index(guess, start, inverse_step, rows)
-    step = 1.0 / inverse_step
+    i, w = table_index(guess)
+    step = TABLE_STEP
     q0 = lower[i] + weight * (upper[i] - lower[i])
     q1 = lower[i + 1] + weight * (upper[i + 1] - lower[i + 1])
-    t0 = start + i * step
+    t0 = TABLE_START + i * step
     direction = 0
-    for _ in range(2 * rows):
+    for _ in range(2 * TABLE_ROWS):
         r0 = conductance * (cell - t0) - q0
         r1 = conductance * (cell - t0 - step) - q1
         if r0 < 0.0 and i > 0 and direction <= 0:
@@ -213,7 +211,7 @@ def surface_balance(cell, conductance, guess, lower, upper, weight, start, inver
             q1 = q0
             q0 = lower[i] + weight * (upper[i] - lower[i])
             continue
-        if r1 > 0.0 and i < rows - 2 and direction >= 0:
+        if r1 > 0.0 and i < TABLE_ROWS - 2 and direction >= 0:
             direction = 1
             i += 1
             t0 += step
@@ -221,7 +219,7 @@ def surface_balance(cell, conductance, guess, lower, upper, weight, start, inver
             q1 = lower[i + 1] + weight * (upper[i + 1] - lower[i + 1])
             continue
         break
-    slope = (q1 - q0) * inverse_step
+    slope = (q1 - q0) * (1.0 / TABLE_STEP)
     total = conductance + slope
     if total <= 1e-9 * conductance:
         total = 1e-9 * conductance
@@ -254,7 +252,7 @@ def knot_rows(time, zone, side, zone_start, knot_time):
 
 @jit
 def heat_balance(
-    time, side, temp, cond, surface, grid_r, grid_z, zones, zone_start, knot_time, flux_tables, start, inverse_step,
+    time, side, temp, cond, surface, grid_r, grid_z, zones, zone_start, knot_time, flux_tables,
     rate, g_r, g_z, bound, face_power,
 ):  # fmt: skip
     """Net heat into every cell (W), face conductances (W/K), linearised boundary conductances and power out per face.
@@ -326,9 +324,7 @@ def heat_balance(
                 area = two_pi * grid_r[1, 0] * grid_z[1, n]
                 distance = grid_r[0, 0] - grid_r[1, 0]
             g = cond[j, i] / distance
-            ts, q, slope = surface_balance(
-                temp[j, i], g, surface[face, n], flux_tables[a], flux_tables[b], w, start, inverse_step
-            )
+            ts, q, slope = surface_balance(temp[j, i], g, surface[face, n], flux_tables[a], flux_tables[b], w)
             surface[face, n] = ts
             rate[j, i] -= q * area
             face_power[face] += q * area
@@ -399,7 +395,7 @@ def solve_sweeps(tau_gamma, right, capacity, volume, g_r, g_z, bound, work, face
 def transform_state(
     dt, temp_a, temp_b, weight_b, transforms, fractions, sums, enthalpy, guess,
     new_fractions, new_sums, new_temp, new_capacity, new_cond,
-    kinetic, kinetic_scalars, s_table, s_inverse_step, thermal, start, inverse_step,
+    kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
 ):  # fmt: skip
     """Fractions, temperature, heat capacity and conductivity of every cell for new enthalpies.
 
@@ -412,7 +408,7 @@ def transform_state(
         for i in range(nr):
             hot = temp_a[j, i] >= top and temp_b[j, i] >= top
             if not transforms or (hot and guess[j, i] >= top and fractions[0, j, i] + fractions[1, j, i] == 0.0):
-                t, c, k = plain_temperature(enthalpy[j, i], guess[j, i], thermal, start, inverse_step)
+                t, c, k = plain_temperature(enthalpy[j, i], guess[j, i], thermal)
                 new_temp[j, i] = t
                 new_capacity[j, i] = c
                 new_cond[j, i] = k
@@ -430,26 +426,28 @@ def transform_state(
             yp = sums[1, j, i]
             yb = sums[2, j, i]
             if f + p + b + m < 0.999999999 and not hot:
-                ka = rates_at(temp_a[j, i], kinetic, start, inverse_step)
+                ka = rates_at(temp_a[j, i], kinetic)
                 wa = dt * (1.0 - weight_b)
-                yf += wa * ka[0]
-                yp += wa * ka[1]
-                yb += wa * ka[2]
+                df = wa * ka[0]
+                dp = wa * ka[1]
+                db = wa * ka[2]
                 limit = ka[3]
                 if weight_b > 0.0:
-                    kb = rates_at(temp_b[j, i], kinetic, start, inverse_step)
+                    kb = rates_at(temp_b[j, i], kinetic)
                     wb = dt * weight_b
-                    yf += wb * kb[0]
-                    yp += wb * kb[1]
-                    yb += wb * kb[2]
+                    df += wb * kb[0]
+                    dp += wb * kb[1]
+                    db += wb * kb[2]
                     limit = kb[3]
-                f, p, b = grow(yf, yp, yb, f, p, b, m, limit, s_table, s_inverse_step)
+                if df + dp + db > 0.0:
+                    yf += df
+                    yp += dp
+                    yb += db
+                    f, p, b = grow(yf, yp, yb, f, p, b, m, limit, s_table, s_inverse_step)
             new_sums[0, j, i] = yf
             new_sums[1, j, i] = yp
             new_sums[2, j, i] = yb
-            t, m, c, k = mixture_temperature(
-                enthalpy[j, i], guess[j, i], f, p, b, m, kinetic_scalars, thermal, start, inverse_step
-            )
+            t, m, c, k = mixture_temperature(enthalpy[j, i], guess[j, i], f, p, b, m, kinetic, kinetic_scalars, thermal)
             new_fractions[0, j, i] = f
             new_fractions[1, j, i] = p
             new_fractions[2, j, i] = b
@@ -520,7 +518,7 @@ def advance(
     clock, stop_time, tolerance, longest_step, transforms,
     enthalpy, temp, fractions, sums, formation, surface, energy_out,
     grid_r, grid_z, volume, zones, zone_start, knot_time, flux_tables,
-    thermal, kinetic, kinetic_scalars, s_table, s_inverse_step, start, inverse_step,
+    thermal, kinetic, kinetic_scalars, s_table, s_inverse_step,
     probe_r, probe_z, weight_r, weight_z, linear, record,
 ):  # fmt: skip
     """March from ``clock[0]`` to ``stop_time`` or until ``record`` is full; return status and the rows written.
@@ -564,7 +562,7 @@ def advance(
     rejected_last = False
     transform_state(
         0.0, temp, temp, 0.0, transforms, fractions, sums, enthalpy, temp, frac1, sums1, t1, capacity, cond,
-        kinetic, kinetic_scalars, s_table, s_inverse_step, thermal, start, inverse_step,
+        kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
     )  # fmt: skip
     while clock[0] < stop_time:
         if rows >= record.shape[0]:
@@ -573,7 +571,7 @@ def advance(
         if fresh:
             heat_balance(
                 time, 0, temp, cond, surface, grid_r, grid_z, zones, zone_start, knot_time, flux_tables,
-                start, inverse_step, rate, g_r, g_z, bound, power,
+                rate, g_r, g_z, bound, power,
             )  # fmt: skip
             fresh = False
         # the next jump of any boundary must not lie inside a step
@@ -603,14 +601,14 @@ def advance(
                 guess[j, i] = temp[j, i] + k1[j, i] / (volume[j, i] * capacity[j, i])
         transform_state(
             dt, temp, temp, 0.0, transforms, fractions, sums, h1, guess, frac1, sums1, t1, c1, cond1,
-            kinetic, kinetic_scalars, s_table, s_inverse_step, thermal, start, inverse_step,
+            kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
         )  # fmt: skip
         for face in range(4):
             for n in range(surface.shape[1]):
                 surface1[face, n] = surface[face, n]
         heat_balance(
             time + dt if not lands else limit, 1, t1, cond1, surface1, grid_r, grid_z, zones, zone_start, knot_time,
-            flux_tables, start, inverse_step, k2, g_r2, g_z2, bound2, power2,
+            flux_tables, k2, g_r2, g_z2, bound2, power2,
         )  # fmt: skip
         for j in range(nz):
             for i in range(nr):
@@ -625,7 +623,7 @@ def advance(
                 guess[j, i] = t1[j, i] + change / c1[j, i]
         transform_state(
             dt, temp, t1, 0.5, transforms, fractions, sums, h1, guess, frac2, sums2, t2, c1, cond1,
-            kinetic, kinetic_scalars, s_table, s_inverse_step, thermal, start, inverse_step,
+            kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
         )  # fmt: skip
         worst = 0.0
         finite = True
@@ -681,10 +679,22 @@ def advance(
         # the row shows the state before a jump at this time; the next step starts from the state after it
         heat_balance(
             clock[0], 1, temp, cond, surface, grid_r, grid_z, zones, zone_start, knot_time, flux_tables,
-            start, inverse_step, rate, g_r, g_z, bound, power,
+            rate, g_r, g_z, bound, power,
         )  # fmt: skip
         record_row(
-            rows, clock[0], temp, surface, fractions, energy_out, grid_z, probe_r, probe_z, weight_r, weight_z, linear, record
+            rows,
+            clock[0],
+            temp,
+            surface,
+            fractions,
+            energy_out,
+            grid_z,
+            probe_r,
+            probe_z,
+            weight_r,
+            weight_z,
+            linear,
+            record,
         )
         rows += 1
         if lands:
@@ -696,7 +706,7 @@ def advance(
 
 @jit
 def transform_history(
-    time, temperature, largest_change, kinetic, kinetic_scalars, s_table, s_inverse_step, start, inverse_step,
+    time, temperature, largest_change, kinetic, kinetic_scalars, s_table, s_inverse_step,
     fractions, formation,
 ):  # fmt: skip
     """Fractions of ferrite, pearlite, bainite, martensite along one given temperature history.
@@ -715,8 +725,8 @@ def transform_history(
                 ta = temperature[n - 1] + change * part / parts
                 tb = temperature[n - 1] + change * (part + 1) / parts
                 if (ta < kinetic_scalars[4] or tb < kinetic_scalars[4]) and f + p + b + m < 0.999999999:
-                    ka = rates_at(ta, kinetic, start, inverse_step)
-                    kb = rates_at(tb, kinetic, start, inverse_step)
+                    ka = rates_at(ta, kinetic)
+                    kb = rates_at(tb, kinetic)
                     half = 0.5 * span / parts
                     yf += half * (ka[0] + kb[0])
                     yp += half * (ka[1] + kb[1])
@@ -731,8 +741,8 @@ def transform_history(
                 if tb < ms:
                     pool = 1.0 - f - p - b
                     m = max(m, pool * (1.0 - np.exp(-kinetic_scalars[1] * (ms - tb))))
-        elif temperature[0] < martensite_start(0.0, kinetic_scalars):
-            ms = martensite_start(0.0, kinetic_scalars)
+        elif temperature[0] < kinetic_scalars[0]:
+            ms = kinetic_scalars[0]
             m = 1.0 - np.exp(-kinetic_scalars[1] * (ms - temperature[0]))
         fractions[0, n] = f
         fractions[1, n] = p

@@ -67,9 +67,7 @@ class Limit(NamedTuple):
 
 
 _LENGTH = "Lengths are in metres: for 25 mm write 0.025, or 25*milli (1*inch) with scipy.constants."
-_DEGC = (
-    "Temperatures are in degrees Celsius: for Fahrenheit write heatq.units.degF(1550), for kelvin heatq.units.kelvin(1123)."
-)
+_DEGC = "Temperatures are in degrees Celsius: for Fahrenheit write heatq.units.degF(1550), for kelvin heatq.units.kelvin(1123)."
 _PRESSURE = "Pressures are absolute and in pascal: for 10 bar write 10*bar with scipy.constants."
 _VELOCITY = "Velocities are in m/s: for 200 mph write 200*mph with scipy.constants."
 
@@ -213,13 +211,14 @@ def note_validity(model: str, quantity: str, value: Any, low: float, high: float
 
     values = np.asarray(value, dtype=float)
     values = values[np.isfinite(values)]
-    if values.size == 0 or (values.min() >= low * (1 - 1e-9) - 1e-12 and values.max() <= high * (1 + 1e-9) + 1e-12):
+    slack = 1e-12
+    if values.size == 0 or (
+        values.min() >= low - slack * (1 + abs(low)) and values.max() <= high + slack * (1 + abs(high))
+    ):
         return
     seen = f"{values.min():.4g}" if values.min() == values.max() else f"{values.min():.4g} to {values.max():.4g}"
     shown = f" {unit}" if unit and unit != "1" else ""
-    message = (
-        f"{model}: {quantity} = {seen}{shown} is outside {low:.4g} to {high:.4g}{shown} ({source}); computed all the same."
-    )
+    message = f"{model}: {quantity} = {seen}{shown} is outside {low:.4g} to {high:.4g}{shown} ({source}); computed all the same."
     notes = _notes.get()
     if notes is None:
         warnings.warn(message, ValidityWarning, stacklevel=3)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 import os
 import pathlib
 from typing import TYPE_CHECKING, NamedTuple
@@ -34,22 +35,25 @@ class Table(NamedTuple):
     delimiter: str
 
     def column(self, index: int, row: Row) -> float:
-        """Number in a cell, or a `DataError` that names file, line and column."""
+        """Read the number in a cell, or raise a `DataError` that names file, line and column."""
         text = row.cells[index].strip() if index < len(row.cells) else ""
         return parse_number(text, f"{self.path}, line {row.line}, column {self.header[index]}", self.delimiter)
 
 
 def parse_number(text: str, where: str, delimiter: str = ",") -> float:
-    """Number written with a decimal point, or with a decimal comma where the comma does not separate cells."""
+    """Read a number with a decimal point, or with a decimal comma where the comma does not separate cells."""
     cleaned = text.strip()
     if delimiter != "," and cleaned.count(",") == 1 and "." not in cleaned:
         cleaned = cleaned.replace(",", ".")
     if not cleaned:
         raise DataError(f"{where}: the cell is empty; a number is needed.")
     try:
-        return float(cleaned)
+        number = float(cleaned.replace("_", " "))  # Python alone reads 1_000 as a number
     except ValueError:
-        raise DataError(f"{where}: {text.strip()!r} is not a number.") from None
+        number = math.nan
+    if not math.isfinite(number):
+        raise DataError(f"{where}: {text.strip()!r} is not a number.")
+    return number
 
 
 def read_text(path: str | os.PathLike[str]) -> str:
@@ -78,7 +82,8 @@ def read_text(path: str | os.PathLike[str]) -> str:
         return raw.decode(encoding)
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
-        raise DataError(f"{where}, line {line}: not {encoding.upper()[:5]} text; save the file with UTF-8 encoding.") from None
+        kind = "UTF-16" if encoding == "utf-16" else "UTF-8"
+        raise DataError(f"{where}, line {line}: not {kind} text; save the file with UTF-8 encoding.") from None
 
 
 def read_rows(path: str | os.PathLike[str]) -> Table:
@@ -90,13 +95,13 @@ def read_rows(path: str | os.PathLike[str]) -> Table:
         If there is no header, or no data row below it.
     """
     text = read_text(path)
-    lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.lstrip().startswith("#")]
+    lines = [
+        (n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.lstrip().startswith("#")
+    ]
     if not lines:
         raise DataError(f"{path} holds only comments and blank lines.")
-    first = lines[0][1]
-    delimiter = max("\t;,", key=lambda d: (first.count(d), d == ","))
-    if first.count(delimiter) == 0:
-        delimiter = ","
+    # a tab or semicolon in the header separates; only without them does the comma
+    delimiter = next((mark for mark in "\t;" if mark in lines[0][1]), ",")
     rows = []
     for number, line in lines:
         try:
@@ -105,6 +110,11 @@ def read_rows(path: str | os.PathLike[str]) -> Table:
             raise DataError(f"{path}, line {number}: the line cannot be split into cells.") from None
         rows.append(Row(number, [cell.strip() for cell in cells]))
     header = rows.pop(0)
+    width = len(header.cells)
+    for row in rows:
+        if any(row.cells[width:]):
+            hint = " For decimal commas separate the columns by semicolons or tabs." if delimiter == "," else ""
+            raise DataError(f"{path}, line {row.line} has {len(row.cells)} cells, the header has {width}.{hint}")
     if not rows:
         raise DataError(f"{path} has a header (line {header.line}) but no data row below it.")
     return Table(str(path), header.cells, header.line, rows, delimiter)

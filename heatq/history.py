@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from scipy.interpolate import PchipInterpolator
 
 from heatq.errors import InputError, check_number
 from heatq.units import degF
@@ -31,31 +30,55 @@ def check_history(history: xr.Dataset) -> xr.DataArray:
     if temperature is None or set(temperature.dims) != {"time", "probe"}:
         raise InputError(
             "history needs a variable temperature(time, probe) in degC, as simulate() and read_log() return it; "
-            f"got {type(history).__name__}" + (f" with {list(history.data_vars)}." if hasattr(history, "data_vars") else ".")
+            f"got {type(history).__name__}"
+            + (f" with {list(history.data_vars)}." if hasattr(history, "data_vars") else ".")
         )
+    if "time" not in history.coords or history["time"].dtype.kind not in "iuf":
+        got = f"it is {history['time'].dtype}" if "time" in history.coords else "it is missing"
+        raise InputError(f"history needs a coordinate time in seconds, as plain numbers; {got}.")
     if temperature.sizes["time"] < 2:
         raise InputError("history holds fewer than two times.")
-    if (np.diff(history["time"].values) <= 0).any():
+    if not (np.diff(history["time"].values) > 0).all():  # also catches NaN
         raise InputError("history: time must increase strictly.")
-    return temperature.transpose("time", "probe")
+    temperature = temperature.transpose("time", "probe")
+    gaps = np.flatnonzero(~np.isfinite(temperature.values).all(axis=0))
+    if gaps.size:
+        raise InputError(
+            f"history: temperature of probe {str(history['probe'].values[gaps[0]])!r} holds gaps (NaN); "
+            "fill them first, for instance with history.interpolate_na('time')."
+        )
+    return temperature
 
 
-def _first_crossing(time: Array, values: Array, level: float) -> float:
-    """First time at which a history falls to ``level``; NaN if it never does or starts below."""
-    below = np.flatnonzero(values <= level)
-    if below.size == 0 or below[0] == 0:
-        return np.nan
-    k = int(below[0])
-    part = slice(max(k - 3, 0), min(k + 3, len(time)))
-    curve = PchipInterpolator(time[part], values[part])
-    low, high = time[k - 1], time[k]
-    for _ in range(50):  # bisection on a monotone cubic: exact to round-off
-        middle = 0.5 * (low + high)
-        if curve(middle) > level:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
+def _crossings(time: Array, values: Array, level: float) -> Array:
+    """First times at which the columns of ``values`` fall to ``level``; NaN where one never does or starts below.
+
+    Between the two samples around the crossing, time over temperature is a monotone cubic (Fritsch-Carlson slopes);
+    where the neighbours are not monotone it is linear. A history that starts at the level crosses it there.
+    """
+    below = values <= level
+    after = below.argmax(axis=0)
+    found = below.any(axis=0) & ~below[0]
+    k = np.clip(after, 1, len(time) - 1)
+    columns = np.arange(values.shape[1])
+    t0, t1 = time[k - 1], time[k]
+    y0, y1 = values[k - 1, columns], values[k, columns]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        chord = (t1 - t0) / (y1 - y0)
+        first, last = np.clip(k - 2, 0, None), np.clip(k + 1, None, len(time) - 1)
+        before = np.where(k >= 2, (t0 - time[first]) / (y0 - values[first, columns]), chord)
+        behind = np.where(k < len(time) - 1, (time[last] - t1) / (values[last, columns] - y1), chord)
+        slope0 = np.where(before < 0, 2.0 * before * chord / (before + chord), chord)
+        slope1 = np.where(behind < 0, 2.0 * behind * chord / (behind + chord), chord)
+        s = (level - y0) / (y1 - y0)
+        width = y1 - y0
+        cubic = (
+            (1 + 2 * s) * (1 - s) ** 2 * t0
+            + s**2 * (3 - 2 * s) * t1
+            + s * (1 - s) ** 2 * width * slope0
+            - s**2 * (1 - s) * width * slope1
+        )
+    return np.where(values[0] == level, time[0], np.where(found, cubic, np.nan))
 
 
 def crossing_time(history: xr.Dataset, temperature: float) -> xr.DataArray:
@@ -75,9 +98,8 @@ def crossing_time(history: xr.Dataset, temperature: float) -> xr.DataArray:
     values = check_history(history)
     check_number("temperature", temperature, "temperature")
     time = history["time"].values.astype(float)
-    crossings = [_first_crossing(time, values.values[:, n], temperature) for n in range(values.sizes["probe"])]
     return xr.DataArray(
-        crossings,
+        _crossings(time, values.values, temperature),
         dims="probe",
         coords={"probe": history["probe"]},
         name="crossing_time",

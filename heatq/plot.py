@@ -6,10 +6,13 @@ Every function draws into ``ax`` (or a new figure) and returns the axes.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 from scipy.constants import inch, milli
+
+from heatq.errors import InputError, check_name
+from heatq.history import check_history
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -39,6 +42,20 @@ def _axes(ax: Axes | None, size: tuple[float, float] = (6.4, 4.2)) -> Axes:
     return figure.subplots()
 
 
+def _enough(count: int, what: str) -> None:
+    """More lines than there are distinct styles would look alike in greyscale, or get lost."""
+    if count > len(LINES):
+        raise InputError(
+            f"{count} {what} in one figure: at most {len(LINES)} stay apart; draw fewer, or several figures."
+        )
+
+
+def _chemistry(result: xr.Dataset) -> Any:
+    """Hardness from chemistry alone, or None where there is none."""
+    hardness = result.get("hardness_hrc_chemistry")
+    return hardness.values if hardness is not None and np.isfinite(hardness.values).any() else None
+
+
 def _quiet(ax: Axes) -> None:
     for side in ("top", "right"):
         ax.spines[side].set_visible(False)
@@ -62,24 +79,39 @@ def end_quench_curve(
     measured : Dataset, optional
         A traverse as `heatq.hardness.read_traverse` returns it.
     with_chemistry : bool
-        Also draw the second opinion from chemistry alone for the first result.
+        Also draw the second opinion from chemistry alone, for the first result that it reaches.
     ax : matplotlib Axes, optional
         Where to draw.
     """
-    if not isinstance(results, Mapping):
-        results = {"prediction": results}
+    if hasattr(results, "data_vars"):  # a Dataset, which is itself a Mapping
+        results = {"prediction": cast("xr.Dataset", results)}
+    results = cast("Mapping[str, xr.Dataset]", results)
+    from matplotlib.ticker import MultipleLocator
+
+    _enough(len(results), "results")
+    for label, result in results.items():
+        if "distance" not in result.coords or "hardness_hrc" not in result:
+            raise InputError(
+                f"result {label!r} has no distance from a quenched end or no hardness_hrc: "
+                "pass the trial() of an EndQuenchBar."
+            )
     ax = _axes(ax)
     for (label, result), (colour, style) in zip(results.items(), LINES, strict=False):
         x = result["distance"].values / milli
         ax.plot(x, result["hardness_hrc"].values, color=colour, linestyle=style, linewidth=1.6, label=label)
-    if with_chemistry:
-        first = next(iter(results.values()))
-        x = first["distance"].values / milli
-        chemistry = first["hardness_hrc_chemistry"].values
-        if np.isfinite(chemistry).any():
-            ax.plot(
-                x, chemistry, color="0.45", linestyle="none", marker="x", markersize=4, label="from chemistry alone (ASTM A255)"
-            )
+    reached = [key for key, result in results.items() if _chemistry(result) is not None] if with_chemistry else []
+    if reached:
+        chosen = results[reached[0]]
+        also = f": {reached[0]}" if len(results) > 1 else ""
+        ax.plot(
+            chosen["distance"].values / milli,
+            _chemistry(chosen),
+            color="0.45",
+            linestyle="none",
+            marker="x",
+            markersize=4,
+            label=f"from chemistry alone (ASTM A255){also}",
+        )
     if measured is not None:
         ax.plot(
             measured["distance"].values / milli,
@@ -99,6 +131,7 @@ def end_quench_curve(
     _quiet(ax)
     top = ax.secondary_xaxis("top", functions=(lambda mm: mm * milli / (inch / 16), lambda j: j * inch / 16 / milli))
     top.set_xlabel("distance from quenched end, 1/16 in")
+    top.xaxis.set_major_locator(MultipleLocator(4))
     ax.legend(frameon=False)
     return ax
 
@@ -117,8 +150,13 @@ def histories(history: xr.Dataset, *, probes: Any = None, logarithmic: bool = Tr
     ax : matplotlib Axes, optional
         Where to draw.
     """
+    known = [str(name) for name in check_history(history)["probe"].values]
+    names = known if probes is None else [str(name) for name in ([probes] if isinstance(probes, str) else probes)]
+    for name in names:
+        check_name("probe", name, known)
+    if probes is not None:
+        _enough(len(names), "probes")
     ax = _axes(ax)
-    names = [str(name) for name in history["probe"].values] if probes is None else [str(name) for name in probes]
     if len(names) > len(LINES):
         picks = np.unique(np.linspace(0, len(names) - 1, len(LINES)).round().astype(int))
         names = [names[k] for k in picks]

@@ -79,7 +79,7 @@ class _Body:
         if isinstance(probes, (str, Probe)):
             probes = [probes]
         if isinstance(probes, Mapping):
-            probes = [Probe(*where, name=str(name)) for name, where in probes.items()]
+            probes = [Probe(r, z, name=str(name)) for name, (r, z) in probes.items()]
         if not isinstance(probes, Iterable):
             raise InputError(f"probes = {probes!r}: give names, Probe(r=, z=) objects or a mapping name -> (r, z).")
         found = [entry if isinstance(entry, Probe) else self.find_probe(str(entry)) for entry in probes]

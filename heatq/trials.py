@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from heatq.conduction.simulate import Progress, simulate
+from heatq.conduction.run import Progress, simulate
 from heatq.errors import InputError, collect_validity
 from heatq.hardness import hardness_of
 from heatq.hardness.equal_cooling import equivalent_distance, second_opinion
+from heatq.hardness.hardenability import just_1969
 from heatq.history import cooling_rate, cooling_time
-from heatq.transformation.transform import transform
+from heatq.transformation.fractions import transform
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -63,7 +64,7 @@ def trial(
         All of `heatq.simulate`, and per probe: ``cooling_rate_704`` K/s, ``cooling_time_800_500`` s,
         ``hardness_hv``, ``hardness_hrc`` (NaN below 20 HRC, where the HRC scale ends), ``equivalent_distance`` m on the
         water end-quench bar, and the second opinion from chemistry alone, ``hardness_hrc_chemistry`` (ASTM A255 at the
-        equivalent distance; NaN where that method does not reach).
+        equivalent distance; NaN where that method does not reach) and ``hardness_hrc_regression`` (Just 1969, from J4 on).
 
     Examples
     --------
@@ -74,7 +75,9 @@ def trial(
     True
     """
     if len(getattr(getattr(steel, "material", None), "phases", ())) != 5:
-        raise InputError(f"steel = {steel!r} does not transform: a trial needs a Steel; for a plain Material use simulate().")
+        raise InputError(
+            f"steel = {steel!r} does not transform: a trial needs a Steel; for a plain Material use simulate()."
+        )
     if initial_temperature is None:
         initial_temperature = steel.austenitizing_temperature
         if initial_temperature is None:
@@ -120,6 +123,11 @@ def add_predictions(result: xr.Dataset, steel: Any) -> xr.Dataset:
     result["hardness_hrc_chemistry"] = (
         "probe",
         np.asarray(second_opinion(steel, rate)),
-        {"units": "HRC", "long_name": "hardness from chemistry alone"},
+        {"units": "HRC", "long_name": "hardness from chemistry alone, ASTM A255"},
+    )
+    result["hardness_hrc_regression"] = (
+        "probe",
+        np.asarray(just_1969(steel, where)),
+        {"units": "HRC", "long_name": "hardness from chemistry alone, Just 1969"},
     )
     return result

@@ -273,7 +273,7 @@ def rewetting_temperature_dhir_purohit(subcooling: Array | float, fluid: Saturat
 def film_boiling_bromley(
     surface_temperature: Array | float, diameter: float, emissivity: float = 0.8, fluid: Saturation = SATURATED
 ) -> Array:
-    """Heat-transfer coefficient of film boiling on a cylinder in saturated water, on T_s - T_sat, with radiation, W/m2K.
+    """Coefficient of film boiling on a cylinder in saturated water, with radiation, on T_s - T_sat, W/m2K.
 
     Parameters
     ----------

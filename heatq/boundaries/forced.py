@@ -188,7 +188,11 @@ def nusselt_plate_turbulent(reynolds: Array | float, prandtl: Array | float) -> 
     >>> float(nusselt_plate_turbulent(1e6, 0.71))
     1894.9
     """
-    reynolds, prandtl = np.asarray(reynolds, dtype=float), np.asarray(prandtl, dtype=float)
+    note_validity("turbulent plate", "Re", reynolds, 5e5, 1e7, "1", "Gnielinski, VDI Heat Atlas")
+    return _turbulent(np.asarray(reynolds, dtype=float), np.asarray(prandtl, dtype=float))
+
+
+def _turbulent(reynolds: Array, prandtl: Array) -> Array:
     return 0.037 * reynolds**0.8 * prandtl / (1.0 + 2.443 * reynolds**-0.1 * (prandtl ** (2.0 / 3.0) - 1.0))
 
 
@@ -237,7 +241,7 @@ def nusselt_plate_blended(reynolds: Array | float, prandtl: Array | float) -> Ar
     note_validity("blended plate", "Re", reynolds, 10.0, 1e7, "1", "Gnielinski, VDI Heat Atlas")
     reynolds, prandtl = np.asarray(reynolds, dtype=float), np.asarray(prandtl, dtype=float)
     laminar = 0.664 * np.sqrt(reynolds) * np.cbrt(prandtl)
-    return np.hypot(laminar, nusselt_plate_turbulent(reynolds, prandtl))
+    return np.hypot(laminar, _turbulent(reynolds, prandtl))
 
 
 #: Factor for banks of few rows (Zukauskas), rows 1, 2, 3, 4, 5, 7, 10, 13, 16; from memory.
@@ -375,4 +379,4 @@ def nusselt_packed_bed_gnielinski(
     reynolds, prandtl = np.asarray(reynolds, dtype=float), np.asarray(prandtl, dtype=float)
     laminar = 0.664 * np.sqrt(reynolds) * np.cbrt(prandtl)
     factor = 1.0 + 1.5 * (1.0 - void_fraction) if shape_factor is None else shape_factor
-    return factor * (2.0 + np.hypot(laminar, nusselt_plate_turbulent(reynolds, prandtl)))
+    return factor * (2.0 + np.hypot(laminar, _turbulent(reynolds, prandtl)))

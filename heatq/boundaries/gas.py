@@ -192,12 +192,12 @@ def gas_properties(gas: Gas, temperature: Array | float, pressure: float) -> Gas
     Validity: 290 to 1300 K and 0.1 to 25 bar. The fits hold to 0.15 % (hydrogen's conductivity 0.8 %) down to 250 K
     and up to 1500 K as well, so only beyond these is the user told.
 
-    Pressure is neglected except in the density. Largest error against CoolProp at 20 bar, near 290 K (it fades to
-    below 1.3 % above 500 K): density N2 0.9, Ar 1.4, He 1.0, H2 1.2, air 0.8 %; viscosity 1.7, 1.7, 0.4, 0.2, 1.7 %;
-    conductivity 3.1, 4.0, 0.9, 1.3, 2.7 %; heat capacity 3.2, 4.8, 0.03, 0.4, 3.3 %. The effect on h (k Re^0.6
-    Pr^0.36) stays below 2.4 % for nitrogen and 4.2 % for argon at 20 bar: far below the +-15 to 30 % scatter of the
-    correlations, so the compressibility factor is left out on purpose. Textbook Sutherland constants would err by up
-    to 11 % (viscosity of helium) and 17 % (conductivity of hydrogen) at 1300 K.
+    Pressure is neglected except in the density (errors grow about in proportion to it). Largest error against
+    CoolProp at 20 bar, near 290 K (it fades to below 1.3 % above 500 K): density N2 0.9, Ar 1.4, He 1.0, H2 1.2, air
+    0.8 %; viscosity 1.7, 1.7, 0.4, 0.2, 1.7 %; conductivity 3.1, 4.0, 0.9, 1.3, 2.7 %; heat capacity 3.2, 4.8, 0.03,
+    0.4, 3.3 %. The effect on h (k Re^0.6 Pr^0.36) stays below 2.4 % for nitrogen and 4.2 % for argon at 20 bar: far
+    below the +-15 to 30 % scatter of the correlations, so the compressibility factor is left out on purpose. Textbook
+    Sutherland constants would err by up to 11 % (viscosity of helium) and 17 % (conductivity of hydrogen) at 1300 K.
 
     Mixtures: density and heat capacity by mole fraction (exact for ideal gases); viscosity by Wilke (1950),
     conductivity by Wassiljewa's equation with Mason & Saxena's (Phys. Fluids 1, 1958, 361) factor 1.065. Both are

@@ -37,7 +37,7 @@ class GasBank(GasFlow):
 
     Notes
     -----
-    Mean over the bank, properties at the gas temperature; the velocity in the narrowest gap is computed from the pitches.
+    Mean over the bank, properties at the gas temperature; the velocity in the narrowest gap follows from the pitches.
     The gas warms up from row to row: give the temperature it has where the bar hangs.
     """
 

@@ -13,7 +13,7 @@ from heatq.boundaries.oil import OilBath
 from heatq.boundaries.plain import Radiation
 from heatq.boundaries.still_air import StillAir
 from heatq.boundaries.water_jet import WaterJet
-from heatq.errors import check_number, collect_validity
+from heatq.errors import check_number, hold_validity
 
 __all__ = ["MediumRow", "media", "media_table"]
 
@@ -97,11 +97,13 @@ def media_table(specimen_diameter: float, surface_temperature: float, length: fl
     check_number("surface_temperature", surface_temperature, "temperature")
     rows = []
     for name, (fluid, boundary) in media(specimen_diameter, length).items():
-        with collect_validity() as notes:
-            before = set(notes)
+        with hold_validity() as notes:
             flux = float(boundary.heat_flux(np.array([surface_temperature]))[0])
-            new = tuple(message for key, message in notes.items() if key not in before)
         rise = surface_temperature - fluid
         coefficient = flux / rise if abs(rise) > 1e-9 else float("nan")
-        rows.append(MediumRow(name, fluid, coefficient, flux, getattr(boundary, "relative_uncertainty", None), new))
+        rows.append(
+            MediumRow(
+                name, fluid, coefficient, flux, getattr(boundary, "relative_uncertainty", None), tuple(notes.values())
+            )
+        )
     return rows

@@ -86,7 +86,8 @@ class OilBath(Boundary):
     An oil of one's own: 600 W/m2K above 750 degC, 2000 at 575, 250 below 320:
 
     >>> oil = OilBath("conventional", temperature=60.0, vapour_coefficient=600.0, collapse_temperature=750.0,
-    ...               peak_coefficient=2000.0, peak_temperature=575.0, convection_coefficient=250.0, tail_temperature=320.0)
+    ...               peak_coefficient=2000.0, peak_temperature=575.0, convection_coefficient=250.0,
+    ...               tail_temperature=320.0)
     >>> oil.coefficient(np.array([200.0, 575.0, 850.0]))
     array([ 250., 2000.,  600.])
     """
@@ -121,8 +122,8 @@ class OilBath(Boundary):
         low, middle, high = self.tail_temperature, self.peak_temperature, self.collapse_temperature
         if not low < middle < high:  # type: ignore[operator]
             raise InputError(
-                f"tail_temperature {low:g}, peak_temperature {middle:g}, collapse_temperature {high:g} degC must rise in this "
-                "order: convection below the first, boiling between, vapour above the last."
+                f"tail_temperature {low:g}, peak_temperature {middle:g}, collapse_temperature {high:g} degC must rise "
+                "in this order: convection below the first, boiling between, vapour above the last."
             )
 
     @property

@@ -82,8 +82,8 @@ class StillAir(Boundary):
         """Heat-transfer coefficient, W/m2K."""
         if self.surface is None:
             raise InputError(
-                "StillAir does not know the piece: give surface=, length= and diameter=, or use it through simulate() or "
-                "trial(), which take them from the piece."
+                "StillAir does not know the piece: give surface=, length= and diameter=, or use it through simulate() "
+                "or trial(), which take them from the piece."
             )
         temperature = np.asarray(surface_temperature, dtype=float)
         film_temperature = 0.5 * (temperature + self.temperature)

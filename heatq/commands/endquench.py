@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import os
 import pathlib
 import time
 from typing import Any
 
 import numpy as np
-from scipy.constants import milli
+from scipy.constants import atm, bar, inch, milli
 
 from heatq.commands.quantities import quantity
 from heatq.errors import InputError
@@ -16,8 +17,8 @@ from heatq.errors import InputError
 __all__ = ["add_parser", "run"]
 
 CAUTION = (
-    "For planning trials only, never a release certificate. Hot work, pressure vessels, inert gas (asphyxiation), hydrogen, "
-    "steam and oil fire are hazards: local codes, the furnace maker and licensed practice decide."
+    "For planning trials only, never a release certificate. Hot work, pressure vessels, inert gas (asphyxiation), "
+    "hydrogen, steam and oil fire are hazards: local codes, the furnace maker and licensed practice decide."
 )
 
 
@@ -26,8 +27,8 @@ def add_parser(commands: Any) -> None:
     parser = commands.add_parser(
         "endquench",
         help="hardness along the end-quench (Jominy) bar, in water or under a gas jet",
-        description="Predict cooling, structure and hardness along the standard end-quench bar. Without arguments: an invented "
-        "demo heat in water.",
+        description="Predict cooling, structure and hardness along the standard end-quench bar. Without arguments: an "
+        "invented demo heat in water.",
         epilog=CAUTION,
     )
     steel = parser.add_argument_group("steel")
@@ -36,15 +37,21 @@ def add_parser(commands: Any) -> None:
     steel.add_argument("--grade", help="nominal grade, such as 4140")
     quench = parser.add_argument_group("quench")
     quench.add_argument("--gas", help="gas jet instead of water: nitrogen, argon, helium, hydrogen")
-    quench.add_argument("--velocity", type=quantity("m/s", "60 m/s"), help="of the gas at the nozzle (needed with --gas)")
-    quench.add_argument("--pressure", type=quantity("Pa", "4 bar"), default=101325.0, help="absolute (default 1 atm)")
     quench.add_argument(
-        "--gas-temperature", type=quantity("degC", "25 degC"), default=25.0, metavar="TEMPERATURE", help="default 25 degC"
+        "--velocity", type=quantity("m/s", "60 m/s"), help="of the gas at the nozzle (needed with --gas)"
     )
-    quench.add_argument("--nozzle", type=quantity("m", "0.5 inch"), default=12.7 * milli, help="nozzle bore (default 0.5 inch)")
-    quench.add_argument("--standoff", type=quantity("m", "0.5 inch"), default=12.7 * milli, help="nozzle to face (0.5 inch)")
+    quench.add_argument("--pressure", type=quantity("Pa", "4 bar"), help="of the gas, absolute (default 1 atm)")
     quench.add_argument(
-        "--water-temperature", type=quantity("degC", "24 degC"), default=24.0, metavar="TEMPERATURE", help="default 24 degC"
+        "--gas-temperature", type=quantity("degC", "25 degC"), metavar="TEMPERATURE", help="default 25 degC"
+    )
+    quench.add_argument("--nozzle", type=quantity("m", "0.5 inch"), help="nozzle bore (default 0.5 inch)")
+    quench.add_argument("--standoff", type=quantity("m", "0.5 inch"), help="nozzle to face (default 0.5 inch)")
+    quench.add_argument(
+        "--water-temperature",
+        type=quantity("degC", "24 degC"),
+        default=24.0,
+        metavar="TEMPERATURE",
+        help="default 24 degC",
     )
     quench.add_argument(
         "--initial-temperature",
@@ -52,21 +59,72 @@ def add_parser(commands: Any) -> None:
         metavar="TEMPERATURE",
         help="of the bar (default: the steel's austenitizing temperature)",
     )
-    quench.add_argument("--transfer", type=quantity("s", "3 s"), default=0.0, metavar="TIME", help="in still air before the jet")
-    quench.add_argument("--emissivity", type=float, default=0.3, help="of side and top: 0.3 protected (default), 0.8 scaled")
+    quench.add_argument(
+        "--transfer", type=quantity("s", "3 s"), default=0.0, metavar="TIME", help="in still air before the jet"
+    )
+    quench.add_argument(
+        "--emissivity", type=float, default=0.3, help="of side and top: 0.3 protected (default), 0.8 scaled"
+    )
     quench.add_argument("--compare-water", action="store_true", help="with --gas: also the same heat in water")
     output = parser.add_argument_group("measured data and output")
     output.add_argument("--measured", metavar="FILE", help="hardness traverse: CSV with a distance column and HRC")
     output.add_argument("--accuracy", type=float, default=0.5, help="of the histories, K (default 0.5)")
-    output.add_argument("--out", metavar="DIR", default="heatq-out", help="folder for figure, CSV, NetCDF (default heatq-out)")
+    output.add_argument(
+        "--out", metavar="DIR", default="heatq-out", help="folder for figure, CSV, NetCDF (default heatq-out)"
+    )
     parser.set_defaults(run=run)
+
+
+#: Arguments that only a gas jet reads, and their defaults (None: must be given).
+_GAS_ONLY = {
+    "velocity": None,
+    "pressure": atm,
+    "gas_temperature": 25.0,
+    "nozzle": 0.5 * inch,
+    "standoff": 0.5 * inch,
+}
+
+
+def _check(arguments: argparse.Namespace) -> None:
+    """Refuse arguments that would be ignored, and fill in the gas jet's defaults."""
+    if arguments.gas:
+        if arguments.velocity is None:
+            raise InputError("--gas needs --velocity, the speed at the nozzle, for instance --velocity '60 m/s'.")
+        arguments.gas = arguments.gas.strip().casefold()
+    for name, default in _GAS_ONLY.items():
+        if getattr(arguments, name) is None:
+            setattr(arguments, name, default)
+        elif not arguments.gas:
+            flag = "--" + name.replace("_", "-")
+            raise InputError(
+                f"{flag} belongs to a gas jet and would be ignored: name the gas with --gas, or leave it out."
+            )
+    if arguments.compare_water and not arguments.gas:
+        raise InputError("--compare-water compares a gas jet with water; name the gas with --gas.")
+    if arguments.heat and arguments.grade:
+        raise InputError("--heat and --grade are both given; one heat at a time.")
+    if arguments.heat_name and not arguments.heat:
+        raise InputError("--heat-name picks a heat from a certificate file: name the file with --heat.")
+    _make_folder(arguments.out)
+
+
+def _make_folder(name: str) -> pathlib.Path:
+    """Folder for the results, made before anything is computed."""
+    if not name.strip():
+        raise InputError("--out is empty: name a folder for figure, CSV and NetCDF.")
+    folder = pathlib.Path(name)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"--out {folder}: the folder cannot be made ({error.strerror}).") from None
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise InputError(f"--out {folder}: nothing can be written into this folder; name another.")
+    return folder
 
 
 def _steel(arguments: argparse.Namespace) -> Any:
     from heatq.steels import demo_heat, grade, read_certificate
 
-    if arguments.heat and arguments.grade:
-        raise InputError("--heat and --grade are both given; one heat at a time.")
     if arguments.heat:
         return read_certificate(arguments.heat, heat=arguments.heat_name)
     return grade(arguments.grade) if arguments.grade else demo_heat()
@@ -99,18 +157,15 @@ def run(arguments: argparse.Namespace) -> int:
     from heatq.specimens import EndQuenchBar
     from heatq.trials import trial
 
-    if arguments.gas and arguments.velocity is None:
-        raise InputError("--gas needs --velocity, the speed at the nozzle, for instance --velocity '60 m/s'.")
-    if arguments.compare_water and not arguments.gas:
-        raise InputError("--compare-water compares a gas jet with water; name the gas with --gas.")
+    _check(arguments)
     measured = read_traverse(arguments.measured) if arguments.measured else None
     steel = _steel(arguments)
-    bar = EndQuenchBar()
+    piece = EndQuenchBar()
     begin = time.perf_counter()
 
     def one(with_gas: bool) -> Any:
         return trial(
-            bar,
+            piece,
             steel,
             _quench(arguments, with_gas),
             initial_temperature=arguments.initial_temperature,
@@ -119,7 +174,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     results = {}
     if arguments.gas:
-        label = f"{arguments.gas} jet {arguments.velocity:g} m/s, {arguments.pressure / 1e5:g} bar"
+        label = f"{arguments.gas} jet {arguments.velocity:g} m/s, {arguments.pressure / bar:g} bar"
         results[label] = one(with_gas=True)
     if not arguments.gas or arguments.compare_water:
         results[f"water jet {arguments.water_temperature:g} °C"] = one(with_gas=False)
@@ -128,10 +183,17 @@ def run(arguments: argparse.Namespace) -> int:
         print(f"\n{label}\n{table(result)}")
     print()
     if measured is not None:
-        _print_comparison(compare_traverse(next(iter(results.values())), measured))
+        label, result = next(iter(results.items()))
+        _print_comparison(compare_traverse(result, measured), label)
     worst = max(result.attrs["energy_residual"] for result in results.values())
     print(f"energy residual {worst:.1e}; wall time {time.perf_counter() - begin:.2f} s")
-    _write(pathlib.Path(arguments.out), results, measured)
+    folder = pathlib.Path(arguments.out)
+    try:
+        _write(folder, results, measured)
+    except OSError as error:
+        raise InputError(
+            f"--out {folder}: {error.filename or 'a file'} cannot be written ({error.strerror})."
+        ) from None
     print(CAUTION)
     return 0
 
@@ -139,8 +201,10 @@ def run(arguments: argparse.Namespace) -> int:
 def table(result: Any) -> str:
     """One line per position."""
     lines = [
-        "position  distance   rate 704 °C   t 800-500    ferrite pearlite bainite martensite      HV     HRC   chemistry HRC",
-        "                mm           K/s           s          %        %       %          %",
+        "position  distance   rate 704 °C   t 800-500    ferrite pearlite bainite martensite      HV     HRC"
+        "    A255    Just",
+        "                mm           K/s           s          %        %       %          %                "
+        "    HRC     HRC",
     ]
     parts = result["fraction"] * 100
 
@@ -156,41 +220,59 @@ def table(result: Any) -> str:
             + number(float(result["distance"][n]) / milli, ".2f", 10)
             + number(float(result["cooling_rate_704"][n]), ".3g", 14)
             + number(float(result["cooling_time_800_500"][n]), ".3g", 12)
-            + "".join(number(v, ".0f", w) for v, w in zip((share[0], share[1], share[2], share[3] + share[4]), (11, 9, 8, 11), strict=True))
+            + "".join(
+                number(v, ".0f", w)
+                for v, w in zip((share[0], share[1], share[2], share[3] + share[4]), (11, 9, 8, 11), strict=True)
+            )
             + number(hv, ".0f", 8)
             + (number(hrc, ".1f", 8) if np.isfinite(hrc) else "     <20")
-            + number(float(result["hardness_hrc_chemistry"][n]), ".1f", 16)
+            + number(float(result["hardness_hrc_chemistry"][n]), ".1f", 8)
+            + number(float(result["hardness_hrc_regression"][n]), ".1f", 8)
         )
-    lines.append("martensite includes the austenite it retains; HRC ends at 20 (238 HV).")
+    lines.append(
+        "Martensite includes the austenite it retains; HRC ends at 20 (238 HV). A255 and Just: second opinions from chemistry\n"
+        "alone, at the place of the water end-quench bar that cools alike; a dash where the method does not reach."
+    )
     return "\n".join(lines)
 
 
-def _print_comparison(compared: Any) -> None:
+def _print_comparison(compared: Any, label: str) -> None:
+    print(f"measured traverse and prediction for: {label}")
     print("distance  measured  predicted  deviation")
     print("      mm       HRC        HRC        HRC")
     for n in range(compared.sizes["point"]):
         values = [float(compared[name][n]) for name in ("measured_hrc", "predicted_hrc", "deviation")]
         shown = [f"{v:.1f}" if np.isfinite(v) else "-" for v in values]
         print(f"{float(compared.distance[n]) / milli:8.2f}{shown[0]:>10}{shown[1]:>11}{shown[2]:>11}")
-    print(f"rms deviation {compared.attrs['rms']:.1f} HRC over {int(np.isfinite(compared.deviation).sum())} points\n")
+    count = int(np.isfinite(compared.deviation).sum())
+    if count:
+        print(f"rms deviation {compared.attrs['rms']:.1f} HRC over {count} of {compared.sizes['point']} points\n")
+    else:
+        print("no measured point can be compared: all lie beyond the positions above, or below 20 HRC.\n")
 
 
 def _write(folder: pathlib.Path, results: dict[str, Any], measured: Any) -> None:
     from heatq import plot
     from heatq.files import save_netcdf
 
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"--out {folder}: the folder cannot be made ({error.strerror}).") from None
     axes = plot.end_quench_curve(results, measured=measured)
-    axes.figure.savefig(folder / "hardness.png", dpi=200)
-    names = ["distance", "cooling_rate_704", "cooling_time_800_500", "hardness_hv", "hardness_hrc", "hardness_hrc_chemistry"]
+    figure: Any = axes.figure
+    figure.savefig(folder / "hardness.png", dpi=200)
+    names = [
+        "cooling_rate_704",
+        "cooling_time_800_500",
+        "hardness_hv",
+        "hardness_hrc",
+        "hardness_hrc_chemistry",
+        "hardness_hrc_regression",
+    ]
     for label, result in results.items():
         stem = label.split(" ")[0]
-        frame = result[names[1:]].to_dataframe().drop(columns=["r", "z"])
+        frame = result[names].to_dataframe().drop(columns=["r", "z"])
         for phase in result["phase"].values:
             frame[str(phase)] = result["fraction"].sel(phase=phase).values
+        units = {name: f"{name} ({result[name].units})" for name in frame.columns if name in result}
+        frame = frame.rename(columns=units)
         frame.to_csv(folder / f"{stem}.csv", float_format="%.6g")
         save_netcdf(result, folder / f"{stem}.nc")
     written = ["hardness.png", *(f"{label.split(' ')[0]}.{kind}" for label in results for kind in ("csv", "nc"))]

@@ -39,8 +39,11 @@ def quantity(unit: str, example: str) -> Callable[[str], float]:
         if not given:
             return number
         registry = _registry()
+        given = given.replace("°", "deg")
+        if unit == "degC" and given in ("F", "C"):  # farad and coulomb elsewhere
+            given = f"deg{given}"
         try:
-            value = registry.Quantity(number, given.replace("°", "deg"))
+            value = registry.Quantity(number, given)
             return float(value.to(unit).magnitude)
         except Exception:  # pint raises several unrelated classes for unknown and mismatched units
             raise argparse.ArgumentTypeError(

@@ -151,7 +151,7 @@ def _linear(position: float, centres: Array) -> tuple[int, int, float]:
     return k - 1, k, float((position - centres[k - 1]) / (centres[k] - centres[k - 1]))
 
 
-def probe_weights(grid: Grid, probes: list[Probe], solid: bool) -> tuple[npt.NDArray[np.int64], ...]:
+def probe_weights(grid: Grid, probes: list[Probe], solid: bool) -> tuple[Any, Any, Any, Any, Any]:
     """Interpolation tables of the kernel: first nodes and weights in r and z, and the linear set for fractions."""
     count = len(probes)
     first_r, first_z = np.zeros(count, np.int64), np.zeros(count, np.int64)

@@ -12,8 +12,8 @@ import numpy.typing as npt
 from heatq.boundaries.timeline import at, for_piece, over_time
 from heatq.conduction.grid import Grid
 from heatq.errors import InputError, check_name
-from heatq.transformation.kinetics import KineticTables, kinetic_tables, no_kinetics
 from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
+from heatq.transformation.kinetics import KineticTables, kinetic_tables, no_kinetics
 
 __all__ = ["BoundaryTables", "boundary_tables", "material_of", "thermal_table"]
 
@@ -34,7 +34,9 @@ def thermal_table(material: Any) -> Array:
     if not (np.isfinite(enthalpy).all() and (np.diff(enthalpy, axis=1) > 0).all()):
         raise InputError(f"the enthalpy of {material.name!r} must grow with temperature in every phase.")
     if not (np.isfinite(conductivity).all() and (conductivity > 0).all()):
-        raise InputError(f"the conductivity of {material.name!r} must be positive from {GRID[0]:g} to {GRID[-1]:g} degC.")
+        raise InputError(
+            f"the conductivity of {material.name!r} must be positive from {GRID[0]:g} to {GRID[-1]:g} degC."
+        )
     return np.ascontiguousarray(np.concatenate([enthalpy, conductivity]).T)
 
 
@@ -92,7 +94,10 @@ def boundary_tables(specimen: Any, boundaries: Mapping[str, Any], grid: Grid, en
         )
     nz, nr = grid.shape
     zones = np.full((4, max(nz, nr)), -1, np.int64)
-    starts, times, rows, sampled = [0], [], [], []
+    starts: list[int] = [0]
+    times: list[tuple[float, int]] = []
+    rows: list[Array] = []
+    sampled: list[tuple[str, Any]] = []
     table_of: dict[int, int] = {}
     for side_index, side in enumerate(("bottom", "top", "outer", "bore")):
         names = [name for name, where in faces.items() if where == side]
@@ -118,6 +123,6 @@ def boundary_tables(specimen: Any, boundaries: Mapping[str, Any], grid: Grid, en
                 starts.append(len(times))
             zones[side_index, n] = zone_of[id(local)]
         sampled.append((face, keep_alive[0]))
-    knot_time = np.array([t for t, _ in times])
+    knots_at = np.array([t for t, _ in times])
     flux = np.array([rows[k] for _, k in times])
-    return BoundaryTables(zones, np.array(starts, np.int64), knot_time, flux, tuple(sampled))
+    return BoundaryTables(zones, np.array(starts, np.int64), knots_at, flux, tuple(sampled))

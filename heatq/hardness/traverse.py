@@ -42,8 +42,9 @@ def read_traverse(path: str | os.PathLike[str]) -> xr.Dataset:
     Parameters
     ----------
     path : path
-        CSV, semicolon- or tab-separated; decimal comma allowed where the comma does not separate. The header of the distance
-        column states its unit: ``J`` (sixteenths of an inch), ``distance mm`` or ``distance in``; hardness is ``HRC`` or ``HV``.
+        CSV, semicolon- or tab-separated; decimal comma allowed where the comma does not separate. The header of the
+        distance column states its unit: ``J`` (sixteenths of an inch), ``distance mm`` or ``distance in``; hardness is
+        ``HRC`` or ``HV``.
 
     Returns
     -------
@@ -64,8 +65,9 @@ def read_traverse(path: str | os.PathLike[str]) -> xr.Dataset:
     if not distance or not hardness:
         lacking = "distance" if not distance else "hardness"
         raise DataError(
-            f"{table.path}, line {table.header_line}: no {lacking} column among {', '.join(table.header)}. Name the distance "
-            "column J (sixteenths of an inch), 'distance mm' or 'distance in', and the hardness column HRC or HV."
+            f"{table.path}, line {table.header_line}: no {lacking} column among {', '.join(table.header)}. Name the "
+            "distance column J (sixteenths of an inch), 'distance mm' or 'distance in', "
+            "and the hardness column HRC or HV."
         )
     unit = _DISTANCE[names[distance[0]]]
     where = np.array([table.column(distance[0], row) for row in table.rows]) * unit
@@ -73,8 +75,8 @@ def read_traverse(path: str | os.PathLike[str]) -> xr.Dataset:
     for row, metres in zip(table.rows, where, strict=True):
         if not 0.0 < metres < 0.5:
             raise DataError(
-                f"{table.path}, line {row.line}, column {table.header[distance[0]]}: {metres / milli:g} mm is outside 0 to 500 mm; "
-                "does the header state the right unit?"
+                f"{table.path}, line {row.line}, column {table.header[distance[0]]}: {metres / milli:g} mm "
+                "is outside 0 to 500 mm; does the header state the right unit?"
             )
     if names[hardness[0]].endswith("hv"):
         low, high, scale = 50.0, 1000.0, "HV"
@@ -108,13 +110,14 @@ def compare_traverse(result: Any, measured: xr.Dataset) -> xr.Dataset:
     Returns
     -------
     xarray.Dataset
-        ``measured``, with ``predicted_hrc(point)`` and ``deviation(point)`` in HRC added; NaN where the prediction is below
-        20 HRC or the point lies beyond the probes. The attribute ``rms`` is over the comparable points.
+        ``measured``, with ``predicted_hrc(point)`` and ``deviation(point)`` in HRC added; NaN where the prediction is
+        below 20 HRC or the point lies beyond the probes. The attribute ``rms`` is over the comparable points.
     """
     if "distance" not in result.coords:
         raise InputError("result has no distance from a quenched end: a traverse compares with an end-quench trial.")
-    where = result["distance"].values
-    predicted = np.interp(measured["distance"].values, where, result["hardness_hrc"].values, left=np.nan, right=np.nan)
+    order = np.argsort(result["distance"].values)
+    where, hardness = result["distance"].values[order], result["hardness_hrc"].values[order]
+    predicted = np.interp(measured["distance"].values, where, hardness, left=np.nan, right=np.nan)
     out = measured.copy()
     out["predicted_hrc"] = ("point", predicted, {"units": "HRC", "long_name": "predicted hardness"})
     deviation = predicted - measured["measured_hrc"].values

@@ -147,7 +147,7 @@ def _from_csv(text: str, file: Path) -> list[Steel]:
     lines = text.splitlines()
     first = next((line for line in lines if line.strip() and not line.lstrip().startswith("#")), "")
     delimiter = next((mark for mark in ("\t", ";") if mark in first), ",")
-    reader = csv.reader(lines, delimiter=delimiter)
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
     header: list[tuple[str, str, float]] = []
     steels = []
     try:

@@ -42,6 +42,9 @@ ELEMENTS: dict[str, Element] = {
     "Co": Element(3.0, "cobalt"),  # residual, and some hot-work steels
 }
 
+#: Elements of which stainless and high-alloy steels have more than the limit without any slip of the pen.
+_HIGH_ALLOY = ("Mn", "Ni", "Cr", "Mo", "W", "Co")
+
 
 def check_element(symbol: str, value: Any, argument: str | None = None) -> float:
     """Return the content of an element as float if it is plausible, else raise an `InputError` that says what is.
@@ -75,6 +78,8 @@ def check_element(symbol: str, value: Any, argument: str | None = None) -> float
             hint = f"Compositions are in mass %, did you mean {number / 100:.2f}?"
         elif number / 1e4 <= high:
             hint = f"Compositions are in mass %: {number:g} ppm is {number / 1e4:g} %."
+        if symbol in _HIGH_ALLOY:
+            hint += " Steels with more of it are outside every model here."
     return check_number(argument or symbol, value, low=0.0, high=high, unit="%", hint=hint)
 
 

@@ -17,14 +17,15 @@ __all__ = ["PHASES", "TEMPERATURE_GRID", "KineticTables", "kinetic_tables", "no_
 PHASES = ("ferrite", "pearlite", "bainite", "martensite", "austenite")
 
 #: Temperatures (degC) of every table the kernels read; beyond its ends tables continue linearly.
-TEMPERATURE_GRID = np.arange(-100.0, 1451.0, 1.0)
+TEMPERATURE_GRID = -100.0 + np.arange(1551.0)
 
 
 class KineticTables(NamedTuple):
     """What the kernels read.
 
-    ``rates``: columns ferrite, pearlite, bainite (1/s) and ferrite limit over `TEMPERATURE_GRID`. ``scalars``: Ms (degC),
-    Koistinen-Marburger coefficient (1/K), carbon (mass %), dMs/dC (K per mass %), temperature above which nothing forms.
+    ``rates``: columns ferrite, pearlite, bainite (1/s), ferrite limit and exp(alpha T) over `TEMPERATURE_GRID`. ``scalars``: Ms (degC),
+    Koistinen-Marburger coefficient alpha (1/K), carbon (mass %), dMs/dC (K per mass %), temperature above which nothing
+    forms, exp(-alpha Ms).
     ``s_table``: X over uniform y from 0 to S(1); ``s_inverse_step``: its rows per unit y.
     """
 
@@ -62,12 +63,19 @@ def _build_tables(steel: Any) -> KineticTables:
     bainite = np.array(tables.bainite)
     bainite[tables.ms > TEMPERATURE_GRID] = 0.0
     top = max(tables.ae3, tables.ae1, tables.bs)
-    scalars = np.array([tables.ms, tables.alpha, tables.carbon, tables.ms_per_carbon, top])
-    rates = np.ascontiguousarray(np.stack([tables.ferrite, tables.pearlite, bainite, tables.ferrite_limit], axis=1))
+    scalars = np.array(
+        [tables.ms, tables.alpha, tables.carbon, tables.ms_per_carbon, top, np.exp(-tables.alpha * tables.ms)]
+    )
+    rates = np.ascontiguousarray(
+        np.stack(
+            [tables.ferrite, tables.pearlite, bainite, tables.ferrite_limit, np.exp(tables.alpha * TEMPERATURE_GRID)],
+            axis=1,
+        )
+    )
     return KineticTables(rates, scalars, *_s_table())
 
 
 def no_kinetics() -> KineticTables:
     """Tables of a material that does not transform."""
-    scalars = np.array([-1e6, 0.011, 0.0, 0.0, -1e6])
-    return KineticTables(np.zeros((len(TEMPERATURE_GRID), 4)), scalars, np.array([0.0, 1.0]), 1.0)
+    scalars = np.array([-1e6, 0.011, 0.0, 0.0, -1e6, 0.0])
+    return KineticTables(np.zeros((len(TEMPERATURE_GRID), 5)), scalars, np.array([0.0, 1.0]), 1.0)

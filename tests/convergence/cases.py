@@ -15,7 +15,7 @@ import numpy as np
 from scipy import optimize
 from scipy.special import erf, erfc, erfcx, j0, j1, jn_zeros, y0, y1
 
-TERMS = 120
+TERMS = 600
 
 # ---------------------------------------------------------------------------------------------------------------------
 # eigenvalues and series
@@ -261,7 +261,14 @@ END_QUENCH = {
 }
 
 #: Cylinder R 12.7 mm with k = k0 (1 + b T) and rho c = C0 (1 + b T), 850 degC, surface held at 100 degC.
-KIRCHHOFF = {"radius": 12.7e-3, "conductivity": 15.3, "slope": 8e-4, "capacity": 2.64e6, "start": 850.0, "surface": 100.0}
+KIRCHHOFF = {
+    "radius": 12.7e-3,
+    "conductivity": 15.3,
+    "slope": 8e-4,
+    "capacity": 2.64e6,
+    "start": 850.0,
+    "surface": 100.0,
+}
 KIRCHHOFF_TIMES = (0.55661, 1.39152, 2.78304, 5.56609, 11.13217, 22.26435)
 KIRCHHOFF_TABLE = {
     0.0: (849.9955, 842.0371, 754.3999, 516.3797, 244.1853, 114.9448),
@@ -285,3 +292,19 @@ ROD = {"temperature": 119.6656, "heat_share": 0.62083}  # aluminium rod, Holman 
 SHORT_CYLINDER = {"centre": 402.7462, "face": 370.5443, "side": 362.4271, "corner": 342.8617}  # kelvin; Incropera ch. 5
 WALL = {"middle": 43.0175, "surface": 45.3635}  # degC at the insulated back and the heated face; Incropera ch. 5
 FROST_DEPTH = 0.6770  # m after 60 days; Incropera ch. 5
+
+#: The rod: 5 cm, 200 -> 70 degC, h 525 W/m2K, k 215 W/mK, a 8.4e-5 m2/s, read at r = 1.25 cm after 60 s.
+ROD_PROPERTIES = {"conductivity": 215.0, "density": 2700.0, "specific_heat": 215.0 / (8.4e-5 * 2700.0)}
+#: The short cylinder: 80 x 60 mm, 600 -> 300 K, h 500 W/m2K, 180 s.
+SHORT_PROPERTIES = {"conductivity": 17.4, "density": 7900.0, "specific_heat": 526.0}
+#: The wall: 40 mm, insulated back, -20 -> 60 degC, h 500 W/m2K, k 63.9 W/mK, a 18.8e-6 m2/s, 480 s.
+WALL_PROPERTIES = {"conductivity": 63.9, "density": 7832.0, "specific_heat": 63.9 / (18.8e-6 * 7832.0)}
+#: The soil: a 0.138e-6 m2/s, 20 degC, surface -15 degC for 60 days.
+SOIL_PROPERTIES = {"conductivity": 0.52, "density": 2050.0, "specific_heat": 0.52 / (0.138e-6 * 2050.0)}
+
+
+def cylinder_flux_ramp(position: float, fourier: float) -> float:
+    """(T_start - T) k/(R dq/dFo) of the cylinder whose flux grows linearly from zero: integral of `cylinder_flux`."""
+    zeta = bessel_zeros(1)
+    tail = np.sum(-np.expm1(-(zeta**2) * fourier) * j0(zeta * position) / (zeta**4 * j0(zeta)))
+    return float(fourier**2 + (0.5 * position**2 - 0.25) * fourier - 2.0 * tail)

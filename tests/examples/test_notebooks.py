@@ -27,4 +27,6 @@ def test_notebook_runs(path, tmp_path, monkeypatch):
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
 def test_notebook_is_stored_without_outputs(path):
     cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
-    assert all(not cell.get("outputs") and cell.get("execution_count") is None for cell in cells if cell["cell_type"] == "code")
+    assert all(
+        not cell.get("outputs") and cell.get("execution_count") is None for cell in cells if cell["cell_type"] == "code"
+    )

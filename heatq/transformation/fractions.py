@@ -10,7 +10,7 @@ import numpy as np
 from heatq._version import __version__
 from heatq.errors import InputError, check_number
 from heatq.history import check_history, cooling_rate
-from heatq.transformation.kinetics import PHASES, TEMPERATURE_GRID, kinetic_tables
+from heatq.transformation.kinetics import PHASES, kinetic_tables
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -71,11 +71,11 @@ def transform(history: xr.Dataset, steel: Any, *, largest_change: float = LARGES
     for n in range(count):
         values = np.ascontiguousarray(temperature.values[:, n], dtype=float)
         if not np.isfinite(values).all():
-            raise InputError(f"history: temperature of probe {history['probe'].values[n]!r} holds gaps (NaN); fill them first.")
+            raise InputError(
+                f"history: temperature of probe {history['probe'].values[n]!r} holds gaps (NaN); fill them first."
+            )
         fractions, sums = np.zeros((4, len(time))), np.zeros(3)
-        _kernels.transform_history(
-            time, values, float(largest_change), *tables, float(TEMPERATURE_GRID[0]), 1.0, fractions, sums
-        )
+        _kernels.transform_history(time, values, float(largest_change), *tables, fractions, sums)
         parts[:4, :, n] = fractions
         formed = fractions[:3, -1]
         some = formed > 1e-9
@@ -97,5 +97,9 @@ def transform(history: xr.Dataset, steel: Any, *, largest_change: float = LARGES
             **history["temperature"].coords,
             "phase": ("phase", list(PHASES), {"units": "1", "long_name": "phase"}),
         },
-        attrs={"heatq_version": __version__, "steel": repr(steel), "settings": json.dumps({"largest_change": largest_change})},
+        attrs={
+            "heatq_version": __version__,
+            "steel": repr(steel),
+            "settings": json.dumps({"largest_change": largest_change}),
+        },
     )

@@ -125,7 +125,9 @@ def simulate(
         grid = make_grid(specimen, accuracy, cells)
         with hold_validity():  # tables reach far beyond the run; what the run visits is checked below
             tables = boundary_tables(specimen, boundaries, grid, end_time)
-        state = _State(grid, material, steel, coupled, initial_temperature, tables, places, specimen.inner_radius == 0.0)
+        state = _State(
+            grid, material, steel, coupled, initial_temperature, tables, places, specimen.inner_radius == 0.0
+        )
         tolerance = accuracy * TOLERANCE_PER_ACCURACY if step_tolerance is None else step_tolerance
         outcome = _march(state, tolerance, end_time, field_times, progress, stop_below)
         low, high = state.clock[4], state.clock[5]
@@ -175,7 +177,9 @@ def _check_times(name: str, times: Sequence[float] | None, end_time: float) -> A
     if (np.diff(values) <= 0).any():
         raise InputError(f"{name} must increase strictly.")
     if values[0] < 0 or values[-1] > end_time * (1 + 1e-12):
-        raise InputError(f"{name} reaches from {values[0]:g} to {values[-1]:g} s, outside 0 to end_time = {end_time:g} s.")
+        raise InputError(
+            f"{name} reaches from {values[0]:g} to {values[-1]:g} s, outside 0 to end_time = {end_time:g} s."
+        )
     return values
 
 
@@ -259,7 +263,14 @@ def _kernel() -> Any:
     return _advance
 
 
-def _march(state: _State, tolerance: float, end_time: float, field_times: Array | None, progress: Progress, stop_below: float | None) -> str:
+def _march(
+    state: _State,
+    tolerance: float,
+    end_time: float,
+    field_times: Array | None,
+    progress: Progress,
+    stop_below: float | None,
+) -> str:
     """Run the kernel to the end; return the status of the run."""
     begin = time.perf_counter()
     fresh = _advance is None
@@ -289,7 +300,7 @@ def _march(state: _State, tolerance: float, end_time: float, field_times: Array 
                     state.enthalpy, state.temp, state.fractions, state.sums, state.formation, state.surface,
                     state.energy_out, state.grid.r_table, state.grid.z_table, state.volume, t.zones, t.zone_start,
                     t.knot_time, t.flux, state.thermal, k.rates, k.scalars, k.s_table, k.s_inverse_step,
-                    state.start, state.inverse_step, *state.probe_tables, record,
+                    *state.probe_tables, record,
                 )  # fmt: skip
                 if first_call and fresh:
                     state.compile_seconds = time.perf_counter() - called
@@ -297,8 +308,7 @@ def _march(state: _State, tolerance: float, end_time: float, field_times: Array 
                 state.records.append(record[:rows])
                 bar.show(state.clock[0])
                 if code >= 2:
-                    status = _failure(state, code)
-                    return status
+                    return _failure(state, code)
                 if stop_below is not None and state.temp.max() < stop_below:
                     return status
             if field_times is not None and stop in field_times:
@@ -445,7 +455,11 @@ def _add_fields(data: xr.Dataset, state: _State) -> None:
     data.coords["cell_z"] = ("cell_z", state.grid.z, {"units": "m", "long_name": "height above the bottom face"})
     data.coords["cell_r"] = ("cell_r", state.grid.r, {"units": "m", "long_name": "radius"})
     dims = ("field_time", "cell_z", "cell_r")
-    data["temperature_field"] = (dims, np.array([f for _, f, _ in state.fields]), {"units": "degC", "long_name": "temperature"})
+    data["temperature_field"] = (
+        dims,
+        np.array([f for _, f, _ in state.fields]),
+        {"units": "degC", "long_name": "temperature"},
+    )
     if state.transforms:
         parts = np.array([_with_austenite(f) for _, _, f in state.fields]).transpose(1, 0, 2, 3)
         data["fraction_field"] = (("phase", *dims), parts, {"units": "1", "long_name": "phase fraction"})
