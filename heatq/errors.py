@@ -211,7 +211,7 @@ def note_validity(model: str, quantity: str, value: Any, low: float, high: float
 
     values = np.asarray(value, dtype=float)
     values = values[np.isfinite(values)]
-    slack = 1e-12
+    slack = 1e-9
     if values.size == 0 or (
         values.min() >= low - slack * (1 + abs(low)) and values.max() <= high + slack * (1 + abs(high))
     ):

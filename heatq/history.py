@@ -29,7 +29,7 @@ def check_history(history: xr.Dataset) -> xr.DataArray:
     temperature = history.get("temperature") if hasattr(history, "data_vars") else None
     if temperature is None or set(temperature.dims) != {"time", "probe"}:
         raise InputError(
-            "history needs a variable temperature(time, probe) in degC, as simulate() and read_log() return it; "
+            "history needs a variable temperature(time, probe) in degC, as simulate() returns it; "
             f"got {type(history).__name__}"
             + (f" with {list(history.data_vars)}." if hasattr(history, "data_vars") else ".")
         )
@@ -82,7 +82,14 @@ def _crossings(time: Array, values: Array, level: float) -> Array:
 
 
 def crossing_time(history: xr.Dataset, temperature: float) -> xr.DataArray:
-    """Time (s) at which each probe first falls to a temperature (degC); NaN where it never does.
+    """Time (s) at which each probe first falls to a temperature; NaN where it never does.
+
+    Parameters
+    ----------
+    history : xarray.Dataset
+        ``temperature(time, probe)``.
+    temperature : float
+        degC.
 
     Examples
     --------
@@ -137,7 +144,14 @@ def cooling_rate(history: xr.Dataset, temperature: float = RATE_TEMPERATURE, win
 
 
 def cooling_time(history: xr.Dataset, upper: float = 800.0, lower: float = 500.0) -> xr.DataArray:
-    """Time (s) to cool from ``upper`` to ``lower`` (degC); the default is t8/5.
+    """Time (s) to cool from one temperature to another; the default is t8/5, 800 to 500 degC.
+
+    Parameters
+    ----------
+    history : xarray.Dataset
+        ``temperature(time, probe)``.
+    upper, lower : float
+        degC. NaN where a probe starts below ``upper`` or never reaches ``lower``.
 
     Examples
     --------

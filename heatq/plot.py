@@ -50,6 +50,12 @@ def _enough(count: int, what: str) -> None:
         )
 
 
+def _legend(ax: Axes) -> None:
+    """Where it covers least, in two columns if it is long; what it does cover stays visible behind it."""
+    columns = 2 if len(ax.get_legend_handles_labels()[0]) > 4 else 1
+    ax.legend(fontsize="small", ncols=columns, edgecolor="none", framealpha=0.7, borderpad=0.2)
+
+
 def _chemistry(result: xr.Dataset) -> Any:
     """Hardness from chemistry alone, or None where there is none."""
     hardness = result.get("hardness_hrc_chemistry")
@@ -132,7 +138,7 @@ def end_quench_curve(
     top = ax.secondary_xaxis("top", functions=(lambda mm: mm * milli / (inch / 16), lambda j: j * inch / 16 / milli))
     top.set_xlabel("distance from quenched end, 1/16 in")
     top.xaxis.set_major_locator(MultipleLocator(4))
-    ax.legend(frameon=False)
+    _legend(ax)
     return ax
 
 
@@ -170,5 +176,5 @@ def histories(history: xr.Dataset, *, probes: Any = None, logarithmic: bool = Tr
     ax.set_xlabel("time, s")
     ax.set_ylabel("temperature, °C")
     _quiet(ax)
-    ax.legend(frameon=False)
+    _legend(ax)
     return ax

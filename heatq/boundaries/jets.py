@@ -118,7 +118,17 @@ def _lytle_webb(reynolds: Array, radius_ratio: float, standoff_ratio: float) -> 
     return (1.0 - share) * one + share * two
 
 
+#: Beyond this r/D the fourth-degree polynomials of Huang & El-Genk rise again, or fall through zero near 15.
+_HUANG_LAST = 12.0
+
+
 def _huang_bracket(radius_ratio: Array, standoff_ratio: float) -> Array:
+    if np.max(radius_ratio) > _HUANG_LAST:
+        raise InputError(
+            f"gas jet: r/D = {np.max(radius_ratio):.3g} is beyond {_HUANG_LAST:g}, where Huang & El-Genk's polynomial "
+            "(fitted to r/D <= 10) means nothing any more and soon turns negative: the face is too wide for one nozzle. "
+            "Give a wider nozzle_diameter, or use an array of nozzles."
+        )
     a = np.polynomial.polynomial.polyval(radius_ratio, _HUANG_A)
     b = np.polynomial.polynomial.polyval(radius_ratio, _HUANG_B)
     c = -3.85e-6 * (1.147 + radius_ratio) ** -0.0904
@@ -151,7 +161,7 @@ def nusselt_jet_huang(
     Nu = Re^0.76 Pr^0.42 [a + b H/D + c (H/D)^2]; with X = r/D: a = 1e-4 (506 + 13.3 X - 19.6 X^2 + 2.41 X^3 - 0.0904
     X^4), b = 1e-4 (32 - 24.3 X + 6.53 X^2 - 0.694 X^3 + 0.0257 X^4), c = -3.85e-6 (1.147 + X)^-0.0904.
 
-    Validity: 1 <= H/D <= 12, r/D <= 10, Re 6e3 to 6e4 (one recollection says 1.24e5; the narrower range is used for the
+    Validity: 1 <= H/D <= 12, r/D <= 10 (refused beyond 12, where the polynomial fails), Re 6e3 to 6e4 (one recollection says 1.24e5; the narrower range is used for the
     warning). Huang & El-Genk, Int. J. Heat Mass Transfer 37 (1994) 1915; coefficients from memory, not verified.
 
     At r/D = 1, H/D = 1 four sources give Nu 98, 136, 66, 105 at Re 2.5e4 and 282, 300, 189, 210 at 1e5: the honest

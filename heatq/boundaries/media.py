@@ -38,6 +38,8 @@ class MediumRow(NamedTuple):
 def media(diameter: float, length: float | None = None) -> dict[str, tuple[float, Any]]:
     """Return the media of the table as name -> (fluid temperature, boundary): for the side, jets for the end.
 
+    The gas jet is left out where the end is wider than 20 nozzles of 1/2 in.
+
     Parameters
     ----------
     diameter, length : float
@@ -55,7 +57,8 @@ def media(diameter: float, length: float | None = None) -> dict[str, tuple[float
             flow = GasCrossflow(gas, velocity, pressure * bar, 40.0, diameter=diameter)
             table[f"{gas} across, {pressure} bar, {velocity:g} m/s"] = (40.0, flow)
     jet = GasJet("nitrogen", 90.0, 1 * bar, 25.0, face_diameter=diameter)
-    table["nitrogen jet on the end, 1 bar, 90 m/s"] = (25.0, jet)
+    if diameter <= 20.0 * jet.nozzle_diameter:  # no formula reaches further from the axis than ten nozzle diameters
+        table["nitrogen jet on the end, 1 bar, 90 m/s"] = (25.0, jet)
     for kind, agitation in (
         ("conventional", "none"),
         ("conventional", "good"),

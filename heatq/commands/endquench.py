@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
 import pathlib
 import time
 from typing import Any
@@ -11,15 +10,12 @@ from typing import Any
 import numpy as np
 from scipy.constants import atm, bar, inch, milli
 
+from heatq.commands.common import CAUTION, add_steel_arguments, check_steel_arguments, make_folder, read_steel
 from heatq.commands.quantities import quantity
+from heatq.commands.table import table, write_csv
 from heatq.errors import InputError
 
 __all__ = ["add_parser", "run"]
-
-CAUTION = (
-    "For planning trials only, never a release certificate. Hot work, pressure vessels, inert gas (asphyxiation), "
-    "hydrogen, steam and oil fire are hazards: local codes, the furnace maker and licensed practice decide."
-)
 
 
 def add_parser(commands: Any) -> None:
@@ -31,10 +27,7 @@ def add_parser(commands: Any) -> None:
         "invented demo heat in water.",
         epilog=CAUTION,
     )
-    steel = parser.add_argument_group("steel")
-    steel.add_argument("--heat", metavar="FILE", help="heat certificate, TOML or CSV")
-    steel.add_argument("--heat-name", metavar="NAME", help="which heat of a certificate file that holds several")
-    steel.add_argument("--grade", help="nominal grade, such as 4140")
+    add_steel_arguments(parser)
     quench = parser.add_argument_group("quench")
     quench.add_argument("--gas", help="gas jet instead of water: nitrogen, argon, helium, hydrogen")
     quench.add_argument(
@@ -101,33 +94,7 @@ def _check(arguments: argparse.Namespace) -> None:
             )
     if arguments.compare_water and not arguments.gas:
         raise InputError("--compare-water compares a gas jet with water; name the gas with --gas.")
-    if arguments.heat and arguments.grade:
-        raise InputError("--heat and --grade are both given; one heat at a time.")
-    if arguments.heat_name and not arguments.heat:
-        raise InputError("--heat-name picks a heat from a certificate file: name the file with --heat.")
-    _make_folder(arguments.out)
-
-
-def _make_folder(name: str) -> pathlib.Path:
-    """Folder for the results, made before anything is computed."""
-    if not name.strip():
-        raise InputError("--out is empty: name a folder for figure, CSV and NetCDF.")
-    folder = pathlib.Path(name)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"--out {folder}: the folder cannot be made ({error.strerror}).") from None
-    if not os.access(folder, os.W_OK | os.X_OK):
-        raise InputError(f"--out {folder}: nothing can be written into this folder; name another.")
-    return folder
-
-
-def _steel(arguments: argparse.Namespace) -> Any:
-    from heatq.steels import demo_heat, grade, read_certificate
-
-    if arguments.heat:
-        return read_certificate(arguments.heat, heat=arguments.heat_name)
-    return grade(arguments.grade) if arguments.grade else demo_heat()
+    check_steel_arguments(arguments)
 
 
 def _quench(arguments: argparse.Namespace, with_gas: bool) -> dict[str, Any]:
@@ -159,7 +126,8 @@ def run(arguments: argparse.Namespace) -> int:
 
     _check(arguments)
     measured = read_traverse(arguments.measured) if arguments.measured else None
-    steel = _steel(arguments)
+    steel = read_steel(arguments)
+    folder = make_folder(arguments.out)
     piece = EndQuenchBar()
     begin = time.perf_counter()
 
@@ -187,7 +155,6 @@ def run(arguments: argparse.Namespace) -> int:
         _print_comparison(compare_traverse(result, measured), label)
     worst = max(result.attrs["energy_residual"] for result in results.values())
     print(f"energy residual {worst:.1e}; wall time {time.perf_counter() - begin:.2f} s")
-    folder = pathlib.Path(arguments.out)
     try:
         _write(folder, results, measured)
     except OSError as error:
@@ -196,44 +163,6 @@ def run(arguments: argparse.Namespace) -> int:
         ) from None
     print(CAUTION)
     return 0
-
-
-def table(result: Any) -> str:
-    """One line per position."""
-    lines = [
-        "position  distance   rate 704 °C   t 800-500    ferrite pearlite bainite martensite      HV     HRC"
-        "    A255    Just",
-        "                mm           K/s           s          %        %       %          %                "
-        "    HRC     HRC",
-    ]
-    parts = result["fraction"] * 100
-
-    def number(value: float, form: str, width: int) -> str:
-        return (format(value, form) if np.isfinite(value) else "-").rjust(width)
-
-    for n, name in enumerate(result["probe"].values):
-        share = parts[:, n].values
-        hv = float(result["hardness_hv"][n])
-        hrc = float(result["hardness_hrc"][n])
-        lines.append(
-            f"{name!s:<8}"
-            + number(float(result["distance"][n]) / milli, ".2f", 10)
-            + number(float(result["cooling_rate_704"][n]), ".3g", 14)
-            + number(float(result["cooling_time_800_500"][n]), ".3g", 12)
-            + "".join(
-                number(v, ".0f", w)
-                for v, w in zip((share[0], share[1], share[2], share[3] + share[4]), (11, 9, 8, 11), strict=True)
-            )
-            + number(hv, ".0f", 8)
-            + (number(hrc, ".1f", 8) if np.isfinite(hrc) else "     <20")
-            + number(float(result["hardness_hrc_chemistry"][n]), ".1f", 8)
-            + number(float(result["hardness_hrc_regression"][n]), ".1f", 8)
-        )
-    lines.append(
-        "Martensite includes the austenite it retains; HRC ends at 20 (238 HV). A255 and Just: second opinions from chemistry\n"
-        "alone, at the place of the water end-quench bar that cools alike; a dash where the method does not reach."
-    )
-    return "\n".join(lines)
 
 
 def _print_comparison(compared: Any, label: str) -> None:
@@ -258,22 +187,9 @@ def _write(folder: pathlib.Path, results: dict[str, Any], measured: Any) -> None
     axes = plot.end_quench_curve(results, measured=measured)
     figure: Any = axes.figure
     figure.savefig(folder / "hardness.png", dpi=200)
-    names = [
-        "cooling_rate_704",
-        "cooling_time_800_500",
-        "hardness_hv",
-        "hardness_hrc",
-        "hardness_hrc_chemistry",
-        "hardness_hrc_regression",
-    ]
     for label, result in results.items():
         stem = label.split(" ")[0]
-        frame = result[names].to_dataframe().drop(columns=["r", "z"])
-        for phase in result["phase"].values:
-            frame[str(phase)] = result["fraction"].sel(phase=phase).values
-        units = {name: f"{name} ({result[name].units})" for name in frame.columns if name in result}
-        frame = frame.rename(columns=units)
-        frame.to_csv(folder / f"{stem}.csv", float_format="%.6g")
+        write_csv(result, folder / f"{stem}.csv")
         save_netcdf(result, folder / f"{stem}.nc")
     written = ["hardness.png", *(f"{label.split(' ')[0]}.{kind}" for label in results for kind in ("csv", "nc"))]
     print(f"written to {folder}/: {', '.join(written)}")

@@ -31,10 +31,12 @@ from heatq.hardness.phases import (
     hv_pearlite,
 )
 from heatq.hardness.predict import hardness_of
+from heatq.hardness.traverse import compare_traverse, read_traverse
 
 __all__ = [
     "EndQuenchEstimate",
     "JOMINY_RATE_TABLE",
+    "compare_traverse",
     "distance_of_half_martensite",
     "endquench_from_chemistry",
     "equivalent_distance",
@@ -58,6 +60,7 @@ __all__ = [
     "mixture_hardness",
     "phase_hardness",
     "rate_at_distance",
+    "read_traverse",
     "second_opinion",
     "tensile_strength_from_hrc",
 ]

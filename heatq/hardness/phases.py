@@ -196,7 +196,7 @@ def hv_pearlite(
     >>> hv_pearlite([723 - 704, 723 - 663, 723 - 620, 723 - 580]).round()
     array([198., 316., 365., 382.])
     >>> float(hv_pearlite(723 - 663, carbon=0.45, ferrite=130.0))
-    274.0
+    274.2
     """
     beyond = np.maximum(np.asarray(undercooling, dtype=float) - 15.0, 0.0)
     eutectoid = 180.0 + 215.0 * -np.expm1(-beyond / 45.0)

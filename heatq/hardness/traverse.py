@@ -37,7 +37,7 @@ def _plain(header: str) -> str:
 
 
 def read_traverse(path: str | os.PathLike[str]) -> xr.Dataset:
-    """Read a hardness traverse: a delimited file with a distance and a hardness column.
+    r"""Read a hardness traverse: a delimited file with a distance and a hardness column.
 
     Parameters
     ----------
@@ -55,6 +55,14 @@ def read_traverse(path: str | os.PathLike[str]) -> xr.Dataset:
     ------
     DataError
         Naming file, line and column of what cannot be read.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> file = pathlib.Path(tempfile.mkdtemp(), "lab.csv")
+    >>> _ = file.write_text("J;HRC\n1;57,5\n8;54,0\n")
+    >>> read_traverse(file).measured_hrc.values
+    array([57.5, 54. ])
     """
     import xarray as xr
 

@@ -239,6 +239,13 @@ def test_one_step_outside_the_range_is_said(call, message):
         call()
 
 
+@pytest.mark.parametrize("formula", [nusselt_jet_huang, nusselt_jet_huang_local, nusselt_jet_combined])
+def test_jets_refuse_faces_where_the_polynomial_turns(formula):
+    """Beyond r/D = 12 the fit of Huang & El-Genk rises again, and it is negative from r/D = 15 on."""
+    with hold_validity(), pytest.raises(InputError, match="r/D = 15 is beyond 12.*wider nozzle_diameter"):
+        formula(3e4, 0.71, 15.0, 1.0)
+
+
 #: Bar of 25 mm, gas 60 degC, surface 600 degC, 20 m/s; h by Churchill-Bernstein (film), Zukauskas (gas), plate 0.1 m
 #: (mixed formula), computed once elsewhere from CoolProp's properties.
 CROSS = {

@@ -37,6 +37,8 @@ SEGMENTS = st.lists(
 )
 
 
+# 52100 leaves the published range of Ac1; the bookkeeping must hold there too
+@pytest.mark.filterwarnings("ignore::heatq.errors.ValidityWarning")
 @settings(max_examples=60)
 @given(SEGMENTS, st.sampled_from(["1045", "4140", "4340", "8620", "52100"]), st.booleans())
 def test_fractions_stay_between_0_and_1_and_sum_to_1(segments, name, hold):

@@ -80,9 +80,9 @@ def test_the_result_makes_sense_along_the_bar(water):
 
 
 def test_without_end_time_the_run_stops_when_the_piece_is_cold(water):
-    assert float(water["temperature"].isel(time=-1).max()) < 60.0
-    assert float(water["temperature"].isel(time=-2).max()) > 40.0  # and not long after
-    assert float(water["time"][-1]) < 36000.0
+    hottest = water["temperature"].max("probe").values
+    assert hottest[-1] < 60.0
+    assert (hottest < 60.0).sum() <= 257  # the run looks whether to stop once per 256 steps
 
 
 def test_end_time_is_kept():
@@ -103,8 +103,8 @@ ROUND = (hq.RoundBar(diameter=0.02), {"side": hq.Convection(coefficient=2000.0, 
 
 def test_the_austenitizing_temperature_is_the_default_start():
     piece, quench = ROUND
-    result = hq.trial(piece, hq.grade("4340"), quench, progress=False)
-    assert json.loads(result.attrs["settings"])["initial_temperature"] == hq.grade("4340").austenitizing_temperature
+    result = hq.trial(piece, hq.grade("4140"), quench, progress=False)
+    assert json.loads(result.attrs["settings"])["initial_temperature"] == hq.grade("4140").austenitizing_temperature
     named = hq.trial(piece, HEAT.replace(austenitizing_temperature=870.0), quench, progress=False)
     assert float(named["temperature"].isel(time=0).max()) == 870.0
 
@@ -142,22 +142,20 @@ def test_bad_arguments(change, message):
         hq.trial(piece, HEAT, arguments.pop("quench", quench), **arguments)
 
 
-def test_uncoupled_gives_the_same_schema_and_cools_without_latent_heat(water):
-    result = hq.trial(
-        hq.EndQuenchBar(),
-        HEAT,
-        faces(hq.WaterJet(temperature=24.0)),
-        initial_temperature=850.0,
-        coupled=False,
-        progress=False,
+def test_uncoupled_gives_the_same_schema_and_cools_without_latent_heat():
+    """A thin bar in slow gas is near lumped, so conductivity plays no part: latent heat alone makes the difference."""
+    quench = {"side": hq.Convection(coefficient=60.0, fluid_temperature=20.0)}
+    lean = hq.Steel(C=0.40, Mn=0.70, Si=0.20)
+    with_heat, without = (
+        hq.trial(hq.RoundBar(diameter=0.01), lean, quench, initial_temperature=850.0, coupled=coupled, progress=False)
+        for coupled in (True, False)
     )
-    assert set(result.data_vars) == set(water.data_vars)
-    assert json.loads(result.attrs["settings"])["coupled"] is False
-    assert float(result["fraction"].sel(phase="austenite").max()) < 0.1
-    # without latent heat the far end passes 800 to 500 degC sooner
-    assert float(result["cooling_time_800_500"].sel(probe="J24")) < 0.9 * float(
-        water["cooling_time_800_500"].sel(probe="J24")
-    )
+    assert set(without.data_vars) == set(with_heat.data_vars)
+    assert json.loads(without.attrs["settings"])["coupled"] is False
+    for result in (with_heat, without):
+        assert float(result["fraction"].sel(phase=["ferrite", "pearlite"]).sum("phase").min()) > 0.9
+    longer = with_heat["cooling_time_800_500"] / without["cooling_time_800_500"]
+    assert (longer > 1.2).all()
 
 
 def test_leaving_a_published_range_is_said_once_and_recorded():
@@ -194,7 +192,12 @@ def test_progress_is_called_and_ends_at_one():
     seen = []
     piece, quench = ROUND
     hq.trial(
-        piece, HEAT, quench, initial_temperature=850.0, end_time=30.0, progress=lambda part, time: seen.append((part, time))
+        piece,
+        HEAT,
+        quench,
+        initial_temperature=850.0,
+        end_time=30.0,
+        progress=lambda part, time: seen.append((part, time)),
     )
     assert seen
     assert seen[-1] == (1.0, 30.0)

@@ -347,6 +347,11 @@ class Comparison:
     gas: Array
     notes: tuple[str, ...]
 
+    def at(self, position: Any) -> Comparison:
+        """Return the comparison at some of its positions."""
+        keep = np.isin(self.position, position)
+        return dataclasses.replace(self, position=self.position[keep], water=self.water[keep], gas=self.gas[keep])
+
     @property
     def shortfall(self) -> Array:
         """Water less gas, HRC."""
@@ -373,17 +378,17 @@ def nitrogen(velocity: float) -> hq.GasJet:
 def gas_trial(grade: str, heat: str, jet: Any) -> xr.Dataset:
     """One heat under one jet."""
     setup = passport("gas_against_water")["setup"]
-    return end_quench(heat_of(grade, heat), jet, setup, setup["positions"])
+    return end_quench(heat_of(grade, heat), jet, setup, setup["drawn"])
 
 
 def compare(grade: str, heat: str, share: float = 1.0, factor: float = 1.0) -> Comparison:
-    """One heat in water and in nitrogen of a share of the velocity, h of the jet times a factor."""
+    """One heat in water and in nitrogen of a share of the velocity, h of the jet times a factor; all drawn positions."""
     setup = passport("gas_against_water")["setup"]
     velocity = share * setup["velocity_mph"] * mph
     jet = nitrogen(velocity)
     water = gas_trial(grade, heat, hq.WaterJet(temperature=setup["water_temperature"]))
     gas = gas_trial(grade, heat, jet if factor == 1.0 else Scaled(jet, factor))
-    position = np.array(setup["positions"], dtype=float)
+    position = np.array(setup["drawn"], dtype=float)
     return Comparison(grade, heat, velocity, position, hrc(water), hrc(gas), tuple(notes(gas)))
 
 

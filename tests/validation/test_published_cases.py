@@ -72,7 +72,8 @@ def test_normalized_rounds_notice_a_fan():
 @pytest.mark.parametrize("heat", ["middle", "rich"])
 def test_nitrogen_against_water_keeps_the_order_of_the_grades(heat):
     """Common practice: 4340 loses least and 4130 most when nitrogen replaces water. No number is known to hold it to."""
-    loss = [checks.compare(grade, heat).shortfall for grade in checks.passport("gas_against_water")["setup"]["grades"]]
+    setup = checks.passport("gas_against_water")["setup"]
+    loss = [checks.compare(grade, heat).at(setup["positions"]).shortfall for grade in setup["grades"]]
     at_the_end = [float(s[0]) for s in loss]
     mean = [float(s.mean()) for s in loss]
     assert at_the_end == sorted(at_the_end)

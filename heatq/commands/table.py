@@ -1,0 +1,88 @@
+"""The table of a trial: one line per place, printed and as CSV."""
+
+from __future__ import annotations
+
+import csv
+import pathlib
+from typing import Any
+
+import numpy as np
+from scipy.constants import milli
+
+__all__ = ["cell", "table", "write_csv"]
+
+#: Columns of the CSV file, before the phases.
+COLUMNS = (
+    "cooling_rate_704",
+    "cooling_time_800_500",
+    "hardness_hv",
+    "hardness_hrc",
+    "hardness_hrc_chemistry",
+    "hardness_hrc_regression",
+    "equivalent_distance",
+)
+
+NOTE = (
+    "Martensite includes the austenite it retains; HRC ends at 20 (238 HV). A255 and Just: second opinions from chemistry\n"
+    "alone, at the place of the water end-quench bar that cools alike; a dash where the method does not reach."
+)
+
+
+def cell(value: float, form: str, width: int) -> str:
+    """Number right-justified; a dash where there is none."""
+    return (format(value, form) if np.isfinite(value) else "-").rjust(width)
+
+
+def table(result: Any) -> str:
+    """One line per place: on the end-quench bar its distance, elsewhere the distance on that bar which cools alike."""
+    end_quench = "distance" in result.coords
+    places = "distance" if end_quench else "equivalent_distance"
+    first = "position" if end_quench else "place"
+    names = [str(name) for name in result["probe"].values]
+    width = 8 if end_quench else max(12, *(len(name) for name in names))
+    lines = [
+        f"{first:<{width}}{'distance' if end_quench else 'cools as':>10}   rate 704 °C   t 800-500    ferrite pearlite "
+        "bainite martensite      HV     HRC    A255    Just",
+        f"{'':<{width}}{'mm' if end_quench else 'at, mm':>10}           K/s           s          %        %       %"
+        "          %                    HRC     HRC",
+    ]
+    parts = result["fraction"].values * 100
+    for n, name in enumerate(names):
+        share = parts[:, n]
+        hrc = float(result["hardness_hrc"][n])
+        phases = zip((share[0], share[1], share[2], share[3] + share[4]), (11, 9, 8, 11), strict=True)
+        lines.append(
+            f"{name:<{width}}"
+            + cell(float(result[places][n]) / milli, ".2f", 10)
+            + cell(float(result["cooling_rate_704"][n]), ".3g", 14)
+            + cell(float(result["cooling_time_800_500"][n]), ".3g", 12)
+            + "".join(cell(value, ".0f", wide) for value, wide in phases)
+            + cell(float(result["hardness_hv"][n]), ".0f", 8)
+            + (cell(hrc, ".1f", 8) if np.isfinite(hrc) or not np.isfinite(result["hardness_hv"][n]) else "     <20")
+            + cell(float(result["hardness_hrc_chemistry"][n]), ".1f", 8)
+            + cell(float(result["hardness_hrc_regression"][n]), ".1f", 8)
+        )
+    return "\n".join([*lines, NOTE])
+
+
+def write_csv(result: Any, path: pathlib.Path) -> None:
+    """The table as CSV, units in the header."""
+    columns: dict[str, Any] = {"probe": result["probe"].values}
+    if "distance" in result.coords:
+        columns["distance (m)"] = result["distance"].values
+    else:
+        columns |= {f"{name} (m)": result[name].values for name in ("r", "z")}
+    columns |= {f"{name} ({result[name].units})": result[name].values for name in COLUMNS}
+    columns |= {str(phase): result["fraction"].sel(phase=phase).values for phase in result["phase"].values}
+    with path.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file)
+        writer.writerow(columns)
+        for row in zip(*columns.values(), strict=True):
+            writer.writerow([_written(value) for value in row])
+
+
+def _written(value: Any) -> str:
+    """Text as it is, numbers with six digits, nothing for a missing one."""
+    if isinstance(value, str):
+        return value
+    return f"{value:.6g}" if np.isfinite(value) else ""
