@@ -53,7 +53,7 @@ def median_seconds(call, repeats: int) -> float:
 def main() -> dict:
     """Measure, print, return."""
     exact, own_error = reference.reference()
-    print(f"reference: last change by extrapolation {own_error:.3f} K")
+    print(f"reference: {own_error:.3f} K from its own coarser grid")
     heatq_run(0.5)
     ours = {}
     print(f"{'heatq accuracy, K':>20} {'error, K':>9} {'cells':>9} {'steps':>6} {'call, ms':>9} {'solve, ms':>9}")
@@ -81,7 +81,9 @@ def main() -> dict:
         good = [s for e, s in theirs if e <= error]
         if good:
             ratios[accuracy] = min(good) / seconds
-            print(f"accuracy {accuracy:g} K ({error:.3f} K measured): solve_ivp needs {ratios[accuracy]:.0f} times as long")
+            print(
+                f"accuracy {accuracy:g} K ({error:.3f} K measured): solve_ivp needs {ratios[accuracy]:.0f} times as long"
+            )
         else:
             print(f"accuracy {accuracy:g} K ({error:.3f} K measured): none of the solve_ivp runs is as accurate")
     return {

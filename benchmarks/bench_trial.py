@@ -69,7 +69,9 @@ def main() -> dict:
         f"default trial, warm: {1e3 * warm['seconds']:.0f} ms (fastest {1e3 * warm['fastest']:.0f}), of which solver "
         f"{1e3 * warm['solve_seconds']:.0f} ms, {warm['steps']} steps"
     )
-    print(f"peak memory of the process: {warm['peak_mb']:.0f} MB, of which imported libraries {warm['libraries_mb']:.0f} MB")
+    print(
+        f"peak memory of the process: {warm['peak_mb']:.0f} MB, of which imported libraries {warm['libraries_mb']:.0f} MB"
+    )
     imports = import_seconds()
     print(
         f"import: heatq {1e3 * imports['heatq']:.0f} ms, xarray {1e3 * imports['xarray']:.0f} ms "

@@ -141,14 +141,15 @@ def carbon_profile(
 
     Examples
     --------
-    The rule of thumb for 925 degC is 0.635 mm per root of an hour:
+    The rule of thumb for the total depth at 925 degC, 0.635 mm per root of an hour (from memory), gives 1.27 mm; the
+    profile is 0.04 % above the core's carbon there:
 
     >>> profile = carbon_profile(0.9, 0.2, temperature=925.0, duration=4 * 3600.0)
     >>> round(float(profile.carbon[0]), 2), round(float(profile.carbon[-1]), 2)
     (0.9, 0.2)
     >>> import numpy as np
-    >>> round(float(np.interp(-0.35, -profile.carbon, profile.depth)) * 1e3, 1)      # mm, 0.35 % C
-    1.0
+    >>> round(float(np.interp(-0.24, -profile.carbon, profile.depth)) * 1e3, 1)      # mm, 0.24 % C
+    1.2
     """
     import xarray as xr
 
@@ -156,7 +157,9 @@ def carbon_profile(
     core = check_number("core_carbon", core_carbon, low=0.0, high=1.0, unit="%", hint="Mass %: write 0.2.")
     if not surface > core:
         raise InputError(f"surface_carbon = {surface:g} % must be above core_carbon = {core:g} %.")
-    check_number("temperature", temperature, low=750.0, high=1200.0, unit="degC", hint="Temperatures are in degrees Celsius.")
+    check_number(
+        "temperature", temperature, low=750.0, high=1200.0, unit="degC", hint="Temperatures are in degrees Celsius."
+    )
     check_number("duration", duration, "duration", low=1.0)
     check_name("diffusivity", diffusivity, _DIFFUSIVITIES)
     note_validity("carbon diffusivity", "temperature", temperature, 800.0, 1100.0, "degC", "own reading of both papers")
@@ -252,7 +255,9 @@ def case_hardness(history: xr.Dataset, steel: Any, profile: xr.Dataset, *, radiu
     outer = float(r[-1]) if radius is None else check_number("radius", radius, "length", low=float(r[-1]))
     depth, carbon = profile["depth"].values.astype(float), profile["carbon"].values.astype(float)
     if depth[-1] >= outer:
-        raise InputError(f"the profile is {depth[-1] / milli:.2g} mm deep, more than the radius of {outer / milli:.2g} mm.")
+        raise InputError(
+            f"the profile is {depth[-1] / milli:.2g} mm deep, more than the radius of {outer / milli:.2g} mm."
+        )
     places = np.concatenate([outer - depth, [0.0]])
     contents = np.concatenate([carbon, [float(steel.C)]])
     pieces, start = [], []

@@ -288,9 +288,7 @@ def ttt(
     return result
 
 
-def critical_rate(
-    diagram: xr.Dataset, phases: str | Sequence[str], share: float, *, scan: str = "fast"
-) -> float:
+def critical_rate(diagram: xr.Dataset, phases: str | Sequence[str], share: float, *, scan: str = "fast") -> float:
     """Cooling rate, K/s, at which phases reach a share of the final structure, read off a CCT diagram.
 
     Parameters

@@ -10,6 +10,7 @@ Martensite here means martensite with the austenite it retains, as everywhere wh
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
@@ -43,7 +44,9 @@ _COLD, _LONGEST = 60.0, 3.6e5
 def _start(steel: Any, initial_temperature: float | None) -> float:
     start = getattr(steel, "austenitizing_temperature", None) if initial_temperature is None else initial_temperature
     if start is None:
-        raise InputError("initial_temperature is not given and the steel has no austenitizing_temperature; state one, degC.")
+        raise InputError(
+            "initial_temperature is not given and the steel has no austenitizing_temperature; state one, degC."
+        )
     return check_number("initial_temperature", start, "initial_temperature")
 
 
@@ -95,14 +98,26 @@ def martensite_at_centre(
     return float(_martensite(run)[0])
 
 
-def _root(function: Callable[[float], float], low: float, high: float, tolerance: float) -> float:
-    """Root of a function of a positive number, in its logarithm; NaN if it does not change sign."""
+def _root(
+    function: Callable[[float], float], limits: tuple[float, float], guess: float, increasing: bool, tolerance: float
+) -> float:
+    """Root of a monotone function of a positive number, in its logarithm; bracketed from a guess, NaN if there is none."""
     from scipy.optimize import brentq
 
-    ends = function(low), function(high)
-    if ends[0] * ends[1] > 0.0:
-        return float("nan")
-    return float(np.exp(brentq(lambda x: function(float(np.exp(x))), np.log(low), np.log(high), xtol=tolerance)))
+    @functools.cache
+    def at(logarithm: float) -> float:
+        return function(float(np.exp(logarithm)))
+
+    low, high = (float(np.log(limit)) for limit in limits)
+    here = min(max(float(np.log(guess)), low), high)
+    step = float(np.log(2.5)) if (at(here) < 0.0) == increasing else -float(np.log(2.5))
+    while True:
+        there = min(max(here + step, low), high)
+        if there == here:
+            return float("nan")
+        if at(here) * at(there) <= 0.0:
+            return float(np.exp(brentq(at, *sorted((here, there)), xtol=tolerance)))
+        here = there
 
 
 def critical_diameter(
@@ -156,7 +171,7 @@ def critical_diameter(
         return found - martensite
 
     with collect_validity():
-        return _root(excess, smallest, largest, tolerance)
+        return _root(excess, (smallest, largest), 0.03, False, tolerance)
 
 
 def critical_coefficient(
@@ -189,7 +204,7 @@ def critical_coefficient(
     initial_temperature : float, optional
         degC; default the steel's austenitizing temperature.
     lowest, highest : float
-        Search range, W/m2K. NaN if no coefficient up to ``highest`` is enough, 0 if ``lowest`` already is.
+        Search range, W/m2K; NaN if the answer lies outside (carbon steel needs more than any quench gives).
     tolerance : float
         Relative, of the coefficient.
     accuracy : float
@@ -207,13 +222,11 @@ def critical_coefficient(
 
     def excess(coefficient: float) -> float:
         gas = Convection(coefficient=coefficient, fluid_temperature=fluid_temperature)
-        found = martensite_at_centre(
-            steel, diameter, gas, initial_temperature=initial_temperature, accuracy=accuracy
-        )
+        found = martensite_at_centre(steel, diameter, gas, initial_temperature=initial_temperature, accuracy=accuracy)
         return found - martensite
 
     with collect_validity():
-        return 0.0 if excess(lowest) >= 0.0 else _root(excess, lowest, highest, tolerance)
+        return _root(excess, (lowest, highest), 500.0, True, tolerance)
 
 
 def half_martensite_distance(

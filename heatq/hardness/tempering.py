@@ -257,7 +257,9 @@ def tempered_hardness(
         raise InputError("quenched has no hardness_hv: pass the result of trial() or hardness_of().")
     hv = np.asarray(quenched["hardness_hv"].values if is_dataset else quenched, dtype=float)
     if np.any(hv < 60.0) or np.any(hv > 1000.0):
-        raise InputError(f"as-quenched hardness {np.nanmin(hv):g} to {np.nanmax(hv):g} HV is outside 60 to 1000 HV; is it HRC?")
+        raise InputError(
+            f"as-quenched hardness {np.nanmin(hv):g} to {np.nanmax(hv):g} HV is outside 60 to 1000 HV; is it HRC?"
+        )
     if method == "spies_1977":
         equal = float(equivalent_tempering_temperature(temperature, duration, hour))
         found = hv_tempered_spies_1977(hv, steel, equal)
@@ -270,7 +272,11 @@ def tempered_hardness(
     dims = quenched["hardness_hv"].dims
     text = f"hardness after {temperature:g} degC, {duration / hour:.3g} h"
     result["tempered_hv"] = (dims, found, {"units": "HV", "long_name": text, "method": method})
-    result["tempered_hrc"] = (dims, np.asarray(hrc_from_hv(found)), {"units": "HRC", "long_name": text, "method": method})
+    result["tempered_hrc"] = (
+        dims,
+        np.asarray(hrc_from_hv(found)),
+        {"units": "HRC", "long_name": text, "method": method},
+    )
     return result
 
 

@@ -245,7 +245,9 @@ class UserKinetics:
             check_number("ms", self.ms, "temperature", high=700.0)
         check_number("alpha", self.alpha, low=1e-4, high=0.1, unit="1/K")
         if self.ferrite_limit is not None:
-            check_number("ferrite_limit", self.ferrite_limit, low=0.0, high=1.0, hint="It is a fraction, not a percentage.")
+            check_number(
+                "ferrite_limit", self.ferrite_limit, low=0.0, high=1.0, hint="It is a fraction, not a percentage."
+            )
 
 
 def transform_with(

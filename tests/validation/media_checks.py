@@ -24,7 +24,7 @@ Array = npt.NDArray[np.float64]
 #: Places on the end-quench bar between which equal cooling is interpolated, m.
 PLACES = np.geomspace(4.0, 40.0, 40) * milli
 
-#: Alloy families scaled until the round has 50 % martensite in its centre; chosen before any result was seen.
+#: Alloy families scaled until the round has 50 % martensite in its centre; fixed before any of these was computed.
 FAMILIES: dict[str, Callable[[float], hq.Steel]] = {
     "Cr-Mo": lambda x: hq.Steel(C=0.40, Mn=0.8 * x, Si=0.25, Cr=1.0 * x, Mo=0.2 * x, Ni=0.1, Cu=0.1),
     "Mn": lambda x: hq.Steel(C=0.40, Mn=1.2 * x, Si=0.25, Cr=0.1, Mo=0.02, Ni=0.1, Cu=0.1),
