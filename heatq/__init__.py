@@ -15,34 +15,65 @@ _HOME = {
     "CoefficientTable": "boundaries",
     "Convection": "boundaries",
     "EndQuenchBar": "specimens",
+    "FixedTemperature": "boundaries",
     "FluxTable": "boundaries",
     "GasAlong": "boundaries",
+    "GasBank": "boundaries",
+    "GasBasket": "boundaries",
     "GasCrossflow": "boundaries",
     "GasJet": "boundaries",
+    "GrossmannQuench": "boundaries",
     "HeatFlux": "boundaries",
+    "Immersion": "boundaries",
     "Insulated": "boundaries",
     "Material": "steels",
+    "OilBath": "boundaries",
     "Probe": "specimens",
     "Radiation": "boundaries",
+    "Ramp": "boundaries",
     "RoundBar": "specimens",
     "Stages": "boundaries",
     "Steel": "steels",
     "StillAir": "boundaries",
+    "TransformationCurve": "transformation.user_kinetics",
     "Tube": "specimens",
+    "UserKinetics": "transformation.user_kinetics",
+    "WaterBath": "boundaries",
     "WaterJet": "boundaries",
+    "Zones": "boundaries",
+    "carbon_profile": "carburizing",
+    "case_hardness": "carburizing",
+    "cct": "diagrams",
+    "check_titanium_gas": "titanium",
+    "classify_titanium": "titanium",
+    "compare_traverse": "hardness",
     "cooling_rate": "history",
     "cooling_time": "history",
+    "critical_coefficient": "sections",
+    "critical_diameter": "sections",
+    "critical_rate": "diagrams",
     "crossing_time": "history",
     "demo_heat": "steels",
+    "equal_cooling_distance": "hardness.equal_cooling",
+    "fractions_by_critical_velocity": "transformation.by_critical_velocity",
     "grade": "steels",
+    "grade_ranges": "steels",
+    "h_band": "steels",
+    "half_martensite_distance": "sections",
+    "hardness_from_curve": "hardness.equal_cooling",
     "hardness_of": "hardness",
     "ideal_diameter": "hardness",
     "list_grades": "steels",
+    "media_table": "boundaries",
     "read_certificate": "steels",
     "read_certificates": "steels",
+    "read_traverse": "hardness",
     "simulate": "conduction",
+    "tempered_hardness": "hardness.tempering",
     "transform": "transformation",
+    "transform_with": "transformation.user_kinetics",
     "trial": "trials",
+    "ttt": "diagrams",
 }
 
 __all__ = [
@@ -80,21 +111,49 @@ if TYPE_CHECKING:
     from heatq.boundaries import (
         CoefficientTable,
         Convection,
+        FixedTemperature,
         FluxTable,
         GasAlong,
+        GasBank,
+        GasBasket,
         GasCrossflow,
         GasJet,
+        GrossmannQuench,
         HeatFlux,
+        Immersion,
         Insulated,
+        OilBath,
         Radiation,
+        Ramp,
         Stages,
         StillAir,
+        WaterBath,
         WaterJet,
+        Zones,
+        media_table,
     )
+    from heatq.carburizing import carbon_profile, case_hardness
     from heatq.conduction import simulate
-    from heatq.hardness import hardness_of, ideal_diameter
+    from heatq.diagrams import cct, critical_rate, ttt
+    from heatq.hardness import compare_traverse, hardness_of, ideal_diameter, read_traverse
+    from heatq.hardness.equal_cooling import equal_cooling_distance, hardness_from_curve
+    from heatq.hardness.tempering import tempered_hardness
     from heatq.history import cooling_rate, cooling_time, crossing_time
+    from heatq.sections import critical_coefficient, critical_diameter, half_martensite_distance
     from heatq.specimens import EndQuenchBar, Probe, RoundBar, Tube
-    from heatq.steels import Material, Steel, demo_heat, grade, list_grades, read_certificate, read_certificates
+    from heatq.steels import (
+        Material,
+        Steel,
+        demo_heat,
+        grade,
+        grade_ranges,
+        h_band,
+        list_grades,
+        read_certificate,
+        read_certificates,
+    )
+    from heatq.titanium import check_titanium_gas, classify_titanium
     from heatq.transformation import transform
+    from heatq.transformation.by_critical_velocity import fractions_by_critical_velocity
+    from heatq.transformation.user_kinetics import TransformationCurve, UserKinetics, transform_with
     from heatq.trials import trial

@@ -4,7 +4,7 @@ Everything that runs once per cell and time step lives in this one module, becau
 change only in the file a function stands in. The equations are on the documentation page "equations and grid"; a plain
 numpy twin of the step is in the tests.
 
-Layout. Cells are ``[axial, radial]`` with the radial index fastest. A material is two tables on one uniform
+Layout. Cells are ``[radial, axial]`` with the axial index fastest, so that the inner loops are long. A material is two tables on one uniform
 temperature grid (`TABLE_START`, `TABLE_STEP`): ``thermal[i]`` holds the volumetric enthalpy
 (J/m3) of ferrite, pearlite, bainite, martensite, austenite and then their conductivities (W/mK); ``kinetic[i]`` holds
 the rates of ferrite, pearlite, bainite (1/s), the ferrite limit and exp(alpha T). ``kinetic_scalars`` holds Ms (degC),
@@ -22,7 +22,7 @@ import numpy as np
 from numba import njit
 
 FERRITE, PEARLITE, BAINITE, MARTENSITE, AUSTENITE = range(5)
-REACHED, BUFFER_FULL, STEP_TOO_SMALL, NOT_FINITE = range(4)
+REACHED, COLD, BUFFER_FULL, STEP_TOO_SMALL, NOT_FINITE = range(5)
 GAMMA = 1.0 - 0.5 * 2.0**0.5
 
 # The one temperature grid of all tables, degC; constants, so that a look-up needs no division.
@@ -64,7 +64,18 @@ def rates_at(temperature, kinetic):
 
 
 @jit
-def grow(y_ferrite, y_pearlite, y_bainite, ferrite, pearlite, bainite, martensite, limit, s_table, s_inverse_step):
+def grow(
+    y_ferrite,
+    y_pearlite,
+    y_bainite,
+    ferrite,
+    pearlite,
+    bainite,
+    martensite,
+    limit,
+    s_table,
+    s_inverse_step,
+):
     """Fractions of ferrite, pearlite and bainite after their accumulated rate integrals reached the given values.
 
     Ferrite is a share of the lever-rule limit, pearlite of what ferrite left, bainite of what both left; none shrinks and
@@ -102,82 +113,85 @@ def martensite_start(ferrite, kinetic_scalars):
 @jit
 def plain_temperature(enthalpy, guess, thermal):
     """Temperature, heat capacity (J/m3K) and conductivity of the austenite (or plain material) columns."""
-    rows = TABLE_ROWS
     i, w = table_index(guess)
-    way = 0
+    lowest = 0
+    highest = TABLE_ROWS - 2
     while True:
         h = thermal[i, AUSTENITE]
         rise = thermal[i + 1, AUSTENITE] - h
         w = (enthalpy - h) / rise
-        if w < 0.0 and i > 0:
-            i -= 1 if way > 0 else min(i, max(1, int(-w)))
-            way = -1 if way <= 0 else 2
-        elif w > 1.0 and i < rows - 2 and way != 2:
-            i += 1 if way < 0 else min(rows - 2 - i, max(1, int(w)))
-            way = 1 if way >= 0 else -2
+        if w < 0.0 and i > lowest:
+            highest = i - 1
+            i = max(lowest, i - max(1, int(min(-w, 1e6))))
+        elif w > 1.0 and i < highest:
+            lowest = i + 1
+            i = min(highest, i + max(1, int(min(w, 1e6))))
         else:
-            break
-        if way == -2 and w < 0.0:
             break
     k = thermal[i, 9] + w * (thermal[i + 1, 9] - thermal[i, 9])
     return TABLE_START + (i + w) * TABLE_STEP, rise * (1.0 / TABLE_STEP), k
 
 
 @jit
-def node_enthalpy(i, ferrite, pearlite, bainite, formed, pool, thermal):
-    """Enthalpy (J/m3) of a mixture at table row i with a given martensite fraction."""
+def node_enthalpy(i, ferrite, pearlite, bainite, martensite, austenite, thermal):
+    """Enthalpy (J/m3) of a mixture at table row i."""
     return (
         ferrite * thermal[i, FERRITE]
         + pearlite * thermal[i, PEARLITE]
         + bainite * thermal[i, BAINITE]
-        + formed * thermal[i, MARTENSITE]
-        + (pool - formed) * thermal[i, AUSTENITE]
+        + martensite * thermal[i, MARTENSITE]
+        + austenite * thermal[i, AUSTENITE]
     )
 
 
 @jit
-def mixture_temperature(enthalpy, guess, ferrite, pearlite, bainite, martensite, kinetic, kinetic_scalars, thermal):
+def mixture_temperature(
+    enthalpy, guess, ferrite, pearlite, bainite, martensite, kinetic, kinetic_scalars, thermal
+):
     """Temperature, martensite fraction, heat capacity (J/m3K) and conductivity of a mixture of given enthalpy.
 
-    Martensite forms with falling temperature (Koistinen-Marburger) and its heat is part of the balance. The enthalpy with
-    the martensite of each table row is linear between rows, so the temperature is found without iteration; the martensite
-    fraction then follows from the enthalpy exactly, so that no heat is lost.
+    First with the martensite that is there; if the steel would then be colder than Koistinen and Marburger allow for that
+    fraction, more forms and its heat is part of the balance: enthalpy(T, martensite(T)) = enthalpy, by Newton's method.
     """
-    rows = TABLE_ROWS
     pool = 1.0 - ferrite - pearlite - bainite
-    ms = martensite_start(ferrite, kinetic_scalars)
-    scale = -1.0
+    austenite = pool - martensite
     i, w = table_index(guess)
-    way = 0
+    lowest = 0
+    highest = TABLE_ROWS - 2
     while True:
-        low = martensite
-        high = martensite
-        t0 = TABLE_START + i * TABLE_STEP
-        if t0 < ms and pool > martensite:
-            if scale < 0.0:
-                scale = kinetic_scalars[5] if ferrite <= 0.0 else np.exp(-kinetic_scalars[1] * ms)
-            low = max(martensite, pool - pool * scale * kinetic[i, 4])
-            if t0 + TABLE_STEP < ms:
-                high = max(martensite, pool - pool * scale * kinetic[i + 1, 4])
-        h0 = node_enthalpy(i, ferrite, pearlite, bainite, low, pool, thermal)
-        rise = node_enthalpy(i + 1, ferrite, pearlite, bainite, high, pool, thermal) - h0
+        h0 = node_enthalpy(i, ferrite, pearlite, bainite, martensite, austenite, thermal)
+        rise = node_enthalpy(i + 1, ferrite, pearlite, bainite, martensite, austenite, thermal) - h0
         w = (enthalpy - h0) / rise
-        if w < 0.0 and i > 0 and way != -2:
-            i -= 1 if way > 0 else min(i, max(1, int(-w)))
-            way = -1 if way <= 0 else 2
-        elif w > 1.0 and i < rows - 2 and way != 2:
-            i += 1 if way < 0 else min(rows - 2 - i, max(1, int(w)))
-            way = 1 if way >= 0 else -2
+        if w < 0.0 and i > lowest:
+            highest = i - 1
+            i = max(lowest, i - max(1, int(min(-w, 1e6))))
+        elif w > 1.0 and i < highest:
+            lowest = i + 1
+            i = min(highest, i + max(1, int(min(w, 1e6))))
         else:
             break
+    t = TABLE_START + (i + w) * TABLE_STEP
     formed = martensite
-    if low > martensite:
-        v = min(max(w, 0.0), 1.0)
-        h_a = thermal[i, AUSTENITE] + v * (thermal[i + 1, AUSTENITE] - thermal[i, AUSTENITE])
-        h_m = thermal[i, MARTENSITE] + v * (thermal[i + 1, MARTENSITE] - thermal[i, MARTENSITE])
-        h0 = node_enthalpy(i, ferrite, pearlite, bainite, 0.0, pool, thermal)
-        h = h0 + v * (node_enthalpy(i + 1, ferrite, pearlite, bainite, 0.0, pool, thermal) - h0)
-        formed = min(max((h - enthalpy) / (h_a - h_m), martensite), pool)
+    ms = martensite_start(ferrite, kinetic_scalars)
+    if t < ms and austenite > 1e-12:
+        alpha = kinetic_scalars[1]
+        scale = pool * (kinetic_scalars[5] if ferrite <= 0.0 else np.exp(-alpha * ms))
+        if scale * np.exp(alpha * t) < austenite:
+            t = min(guess, ms)
+            for _ in range(50):
+                i, w = table_index(t)
+                left = scale * np.exp(alpha * t)
+                h0 = node_enthalpy(i, ferrite, pearlite, bainite, pool - left, left, thermal)
+                rise = node_enthalpy(i + 1, ferrite, pearlite, bainite, pool - left, left, thermal) - h0
+                h_a = thermal[i, AUSTENITE] + w * (thermal[i + 1, AUSTENITE] - thermal[i, AUSTENITE])
+                h_m = thermal[i, MARTENSITE] + w * (thermal[i + 1, MARTENSITE] - thermal[i, MARTENSITE])
+                error = enthalpy - (h0 + w * rise)
+                rise += alpha * TABLE_STEP * left * (h_a - h_m)
+                step = error / rise
+                t += step * TABLE_STEP
+                if abs(step) < 1e-10:
+                    break
+            formed = min(max(pool - left, martensite), pool)
     k = (
         ferrite * (thermal[i, 5] + w * (thermal[i + 1, 5] - thermal[i, 5]))
         + pearlite * (thermal[i, 6] + w * (thermal[i + 1, 6] - thermal[i, 6]))
@@ -185,45 +199,45 @@ def mixture_temperature(enthalpy, guess, ferrite, pearlite, bainite, martensite,
         + formed * (thermal[i, 8] + w * (thermal[i + 1, 8] - thermal[i, 8]))
         + (pool - formed) * (thermal[i, 9] + w * (thermal[i + 1, 9] - thermal[i, 9]))
     )
-    return TABLE_START + (i + w) * TABLE_STEP, formed, rise * (1.0 / TABLE_STEP), k
+    return t, formed, rise * (1.0 / TABLE_STEP), k
 
 
 @jit
-def surface_balance(cell, conductance, guess, lower, upper, weight):
+def surface_balance(cell, conductance, guess, flux_tables, a, b, weight):
     """Surface temperature, flux (W/m2) and slope dq/dTs with conductance (cell - Ts) = q(Ts).
 
-    Walks node by node from ``guess`` (the last surface temperature), so that on a boiling curve with several roots the
-    surface stays on its branch until that branch ends.
+    q is row ``a`` of the tables, moved by ``weight`` towards row ``b``. Walks node by node from ``guess`` (the last surface
+    temperature), so that on a boiling curve with several roots the surface stays on its branch until that branch ends.
     """
     i, w = table_index(guess)
-    step = TABLE_STEP
-    q0 = lower[i] + weight * (upper[i] - lower[i])
-    q1 = lower[i + 1] + weight * (upper[i + 1] - lower[i + 1])
-    t0 = TABLE_START + i * step
-    direction = 0
-    for _ in range(2 * TABLE_ROWS):
-        r0 = conductance * (cell - t0) - q0
-        r1 = conductance * (cell - t0 - step) - q1
-        if r0 < 0.0 and i > 0 and direction <= 0:
-            direction = -1
+    q0 = flux_tables[a, i]
+    q1 = flux_tables[a, i + 1]
+    if weight > 0.0:
+        q0 += weight * (flux_tables[b, i] - q0)
+        q1 += weight * (flux_tables[b, i + 1] - q1)
+    t0 = TABLE_START + i * TABLE_STEP
+    way = 0
+    while True:
+        if conductance * (cell - t0) < q0 and i > 0 and way <= 0:
+            way = -1
             i -= 1
-            t0 -= step
+            t0 -= TABLE_STEP
             q1 = q0
-            q0 = lower[i] + weight * (upper[i] - lower[i])
-            continue
-        if r1 > 0.0 and i < TABLE_ROWS - 2 and direction >= 0:
-            direction = 1
+            q0 = flux_tables[a, i]
+            if weight > 0.0:
+                q0 += weight * (flux_tables[b, i] - q0)
+        elif conductance * (cell - t0 - TABLE_STEP) > q1 and i < TABLE_ROWS - 2 and way >= 0:
+            way = 1
             i += 1
-            t0 += step
+            t0 += TABLE_STEP
             q0 = q1
-            q1 = lower[i + 1] + weight * (upper[i + 1] - lower[i + 1])
-            continue
-        break
+            q1 = flux_tables[a, i + 1]
+            if weight > 0.0:
+                q1 += weight * (flux_tables[b, i + 1] - q1)
+        else:
+            break
     slope = (q1 - q0) * (1.0 / TABLE_STEP)
-    total = conductance + slope
-    if total <= 1e-9 * conductance:
-        total = 1e-9 * conductance
-    ts = t0 + (conductance * (cell - t0) - q0) / total
+    ts = t0 + (conductance * (cell - t0) - q0) / max(conductance + slope, 1e-9 * conductance)
     return ts, q0 + slope * (ts - t0), slope
 
 
@@ -251,6 +265,59 @@ def knot_rows(time, zone, side, zone_start, knot_time):
 
 
 @jit
+def boundary_balance(
+    face,
+    time,
+    side,
+    temp,
+    cond,
+    surface,
+    grid_r,
+    grid_z,
+    zones,
+    zone_start,
+    knot_time,
+    flux_tables,
+    rate,
+    bound,
+):
+    """Surface balance of every cell of one face: subtract its heat from ``rate``, return the power out (W)."""
+    nr, nz = temp.shape
+    power = 0.0
+    last_zone = -1
+    a = b = 0
+    w = 0.0
+    two_pi = 2.0 * np.pi
+    for n in range(nr if face < 2 else nz):
+        zone = zones[face, n]
+        if zone != last_zone:
+            a, b, w = knot_rows(time, zone, side, zone_start, knot_time)
+            last_zone = zone
+        if face < 2:
+            i, j = n, (0 if face == 0 else nz - 1)
+            area, distance = grid_r[3, n], grid_z[0, j]
+        elif face == 2:
+            i, j = nr - 1, n
+            area, distance = (
+                two_pi * grid_r[2, i] * grid_z[1, n],
+                grid_r[2, i] - grid_r[0, i],
+            )
+        else:
+            i, j = 0, n
+            area, distance = (
+                two_pi * grid_r[1, 0] * grid_z[1, n],
+                grid_r[0, 0] - grid_r[1, 0],
+            )
+        g = cond[i, j] / distance
+        ts, q, slope = surface_balance(temp[i, j], g, surface[face, n], flux_tables, a, b, w)
+        surface[face, n] = ts
+        rate[i, j] -= q * area
+        power += q * area
+        bound[face, n] = area * g * slope / (g + slope) if slope > 0.0 else 0.0
+    return power
+
+
+@jit
 def heat_balance(
     time, side, temp, cond, surface, grid_r, grid_z, zones, zone_start, knot_time, flux_tables,
     rate, g_r, g_z, bound, face_power,
@@ -259,181 +326,187 @@ def heat_balance(
 
     ``grid_r`` rows: centre radius, inner face radius, outer face radius, ring area. ``grid_z`` rows: half width, width.
     ``surface`` and ``bound`` have one row per face: 0 bottom, 1 top (radial index), 2 outer, 3 bore (axial index).
+    ``g_r[i]`` is between rings i and i + 1, ``g_z[:, j]`` between slices j and j + 1.
     """
-    nz, nr = temp.shape
-    two_pi = 2.0 * np.pi
+    nr, nz = temp.shape
+    half = grid_z[0]
+    width = grid_z[1]
+    for i in range(nr):
+        c = cond[i]
+        g = g_z[i]
+        area = grid_r[3, i]
+        for j in range(nz - 1):
+            near = c[j]
+            far = c[j + 1]
+            g[j] = area * near * far / (half[j] * far + half[j + 1] * near)
+    for i in range(nr - 1):
+        c = cond[i]
+        d = cond[i + 1]
+        g = g_r[i]
+        around = 2.0 * np.pi * grid_r[2, i]
+        inner = grid_r[2, i] - grid_r[0, i]
+        outer = grid_r[0, i + 1] - grid_r[2, i]
+        for j in range(nz):
+            g[j] = around * width[j] * c[j] * d[j] / (inner * d[j] + outer * c[j])
+    for i in range(nr):
+        t = temp[i]
+        r = rate[i]
+        g = g_z[i]
+        if nz > 1:
+            r[0] = g[0] * (t[1] - t[0])
+            for j in range(1, nz - 1):
+                r[j] = g[j] * (t[j + 1] - t[j]) - g[j - 1] * (t[j] - t[j - 1])
+            r[nz - 1] = g[nz - 2] * (t[nz - 2] - t[nz - 1])
+        else:
+            r[0] = 0.0
+    for i in range(nr - 1):
+        t = temp[i]
+        u = temp[i + 1]
+        g = g_r[i]
+        r = rate[i]
+        s = rate[i + 1]
+        for j in range(nz):
+            q = g[j] * (t[j] - u[j])
+            r[j] -= q
+            s[j] += q
     for face in range(4):
         face_power[face] = 0.0
-    for j in range(nz):
-        half = grid_z[0, j]
-        other = grid_z[0, min(j + 1, nz - 1)]
-        for i in range(nr):
-            rate[j, i] = 0.0
-        if j + 1 < nz:
-            for i in range(nr):
-                near, far = cond[j, i], cond[j + 1, i]
-                g_z[j, i] = grid_r[3, i] * near * far / (half * far + other * near)
-    for j in range(nz):
-        width = grid_z[1, j]
-        for i in range(nr - 1):
-            near, far = cond[j, i], cond[j, i + 1]
-            apart = (grid_r[2, i] - grid_r[0, i]) * far + (grid_r[0, i + 1] - grid_r[2, i]) * near
-            g = two_pi * grid_r[2, i] * width * near * far / apart
-            g_r[j, i] = g
-            q = g * (temp[j, i] - temp[j, i + 1])
-            rate[j, i] -= q
-            rate[j, i + 1] += q
-    for j in range(nz - 1):
-        for i in range(nr):
-            q = g_z[j, i] * (temp[j, i] - temp[j + 1, i])
-            rate[j, i] -= q
-            rate[j + 1, i] += q
-    last_zone = -1
-    a = b = 0
-    w = 0.0
-    for face in range(4):
-        count = nr if face < 2 else nz
-        for n in range(count):
-            zone = zones[face, n]
-            if zone < 0:
-                bound[face, n] = 0.0
-                if face == 0:
-                    surface[face, n] = temp[0, n]
-                elif face == 1:
-                    surface[face, n] = temp[nz - 1, n]
-                elif face == 2:
-                    surface[face, n] = temp[n, nr - 1]
-                else:
-                    surface[face, n] = temp[n, 0]
-                continue
-            if zone != last_zone:
-                a, b, w = knot_rows(time, zone, side, zone_start, knot_time)
-                last_zone = zone
-            if face == 0:
-                j, i = 0, n
-                area, distance = grid_r[3, n], grid_z[0, 0]
-            elif face == 1:
-                j, i = nz - 1, n
-                area, distance = grid_r[3, n], grid_z[0, nz - 1]
-            elif face == 2:
-                j, i = n, nr - 1
-                area = two_pi * grid_r[2, nr - 1] * grid_z[1, n]
-                distance = grid_r[2, nr - 1] - grid_r[0, nr - 1]
-            else:
-                j, i = n, 0
-                area = two_pi * grid_r[1, 0] * grid_z[1, n]
-                distance = grid_r[0, 0] - grid_r[1, 0]
-            g = cond[j, i] / distance
-            ts, q, slope = surface_balance(temp[j, i], g, surface[face, n], flux_tables[a], flux_tables[b], w)
-            surface[face, n] = ts
-            rate[j, i] -= q * area
-            face_power[face] += q * area
-            bound[face, n] = area * g * slope / (g + slope) if slope > 0.0 else 0.0
-    return
+        if zones[face, 0] >= 0:
+            face_power[face] = boundary_balance(
+                face,
+                time,
+                side,
+                temp,
+                cond,
+                surface,
+                grid_r,
+                grid_z,
+                zones,
+                zone_start,
+                knot_time,
+                flux_tables,
+                rate,
+                bound,
+            )
 
 
 @jit
-def solve_sweeps(tau_gamma, right, capacity, volume, g_r, g_z, bound, work, face_energy):
+def solve_sweeps(tau_gamma, right, mass, g_r, g_z, bound, work, face_energy):
     """Solve (1 - gamma tau A_z)(1 - gamma tau A_r) k = right in place; the boundary's share goes to ``face_energy``.
 
-    ``right`` is energy per cell (J); on return it holds the energy increment k of every cell.
+    ``right`` is energy per cell (J); on return it holds the temperature-like increment theta = k / mass of every cell, with
+    ``mass`` the heat capacity of the cell (J/K).
     """
-    nz, nr = right.shape
+    nr, nz = right.shape
     if nz > 1:
-        # along z for all radii at once: unknown theta = w / (C V)
         for i in range(nr):
-            cv = capacity[0, i] * volume[0, i]
-            inverse = 1.0 / (cv + tau_gamma * (g_z[0, i] + bound[0, i]))
-            work[0, i] = tau_gamma * g_z[0, i] * inverse
-            right[0, i] *= inverse
-        for j in range(1, nz):
-            top = j == nz - 1
-            for i in range(nr):
-                low = tau_gamma * g_z[j - 1, i]
-                up = 0.0 if top else tau_gamma * g_z[j, i]
-                d = capacity[j, i] * volume[j, i] + low + up - low * work[j - 1, i]
-                if top:
+            g = g_z[i]
+            m = mass[i]
+            x = right[i]
+            w = work[i]
+            low = 0.0
+            previous = 0.0
+            passed = 0.0
+            for j in range(nz):
+                up = tau_gamma * g[j] if j < nz - 1 else 0.0
+                d = m[j] + low + up - low * previous
+                if j == 0:
+                    d += tau_gamma * bound[0, i]
+                if j == nz - 1:
                     d += tau_gamma * bound[1, i]
                 inverse = 1.0 / d
-                work[j, i] = up * inverse
-                right[j, i] = (right[j, i] + low * right[j - 1, i]) * inverse
-        for j in range(nz - 2, -1, -1):
-            for i in range(nr):
-                right[j, i] += work[j, i] * right[j + 1, i]
-        for i in range(nr):
-            face_energy[0] += tau_gamma * bound[0, i] * right[0, i]
-            face_energy[1] += tau_gamma * bound[1, i] * right[nz - 1, i]
-        for j in range(nz):
-            for i in range(nr):
-                right[j, i] *= capacity[j, i] * volume[j, i]
-    for j in range(nz):
-        d = capacity[j, 0] * volume[j, 0] + tau_gamma * bound[3, j]
-        if nr > 1:
-            d += tau_gamma * g_r[j, 0]
+                previous = up * inverse
+                passed = (x[j] + low * passed) * inverse
+                w[j] = previous
+                x[j] = passed
+                low = up
+            face_energy[1] += tau_gamma * bound[1, i] * passed
+            for j in range(nz - 2, -1, -1):
+                passed = x[j] + w[j] * passed
+                x[j] = passed
+            face_energy[0] += tau_gamma * bound[0, i] * passed
+            for j in range(nz):
+                x[j] *= m[j]
+    last = nr - 1
+    for i in range(nr):
+        m = mass[i]
+        x = right[i]
+        w = work[i]
+        if i == 0:
+            for j in range(nz):
+                w[j] = m[j] + tau_gamma * bound[3, j]
         else:
-            d += tau_gamma * bound[2, j]
-        inverse = 1.0 / d
-        work[j, 0] = tau_gamma * g_r[j, 0] * inverse
-        right[j, 0] *= inverse
-        for i in range(1, nr):
-            low = tau_gamma * g_r[j, i - 1]
-            d = capacity[j, i] * volume[j, i] + low - low * work[j, i - 1]
-            up = tau_gamma * g_r[j, i]
-            d += up if i + 1 < nr else tau_gamma * bound[2, j]
-            inverse = 1.0 / d
-            work[j, i] = up * inverse
-            right[j, i] = (right[j, i] + low * right[j, i - 1]) * inverse
-        for i in range(nr - 2, -1, -1):
-            right[j, i] += work[j, i] * right[j, i + 1]
-        face_energy[2] += tau_gamma * bound[2, j] * right[j, nr - 1]
-        face_energy[3] += tau_gamma * bound[3, j] * right[j, 0]
-        for i in range(nr):
-            right[j, i] *= capacity[j, i] * volume[j, i]
+            g = g_r[i - 1]
+            v = work[i - 1]
+            y = right[i - 1]
+            for j in range(nz):
+                low = tau_gamma * g[j]
+                w[j] = m[j] + low - low * v[j]
+                x[j] += low * y[j]
+        if i == last:
+            for j in range(nz):
+                x[j] /= w[j] + tau_gamma * bound[2, j]
+        else:
+            g = g_r[i]
+            for j in range(nz):
+                up = tau_gamma * g[j]
+                inverse = 1.0 / (w[j] + up)
+                x[j] *= inverse
+                w[j] = up * inverse
+    for i in range(nr - 2, -1, -1):
+        x = right[i]
+        y = right[i + 1]
+        w = work[i]
+        for j in range(nz):
+            x[j] += w[j] * y[j]
+    for j in range(nz):
+        face_energy[2] += tau_gamma * bound[2, j] * right[last, j]
+        face_energy[3] += tau_gamma * bound[3, j] * right[0, j]
 
 
 @jit
 def transform_state(
     dt, temp_a, temp_b, weight_b, transforms, fractions, sums, enthalpy, guess,
-    new_fractions, new_sums, new_temp, new_capacity, new_cond,
+    new_fractions, new_sums, new_temp, new_mass, new_cond, volume,
     kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
 ):  # fmt: skip
-    """Fractions, temperature, heat capacity and conductivity of every cell for new enthalpies.
+    """Fractions, temperature, heat capacity (J/K) and conductivity of every cell for new enthalpies.
 
     The rate integrals grow by ``dt (k(temp_a) (1 - weight_b) + k(temp_b) weight_b)``; arrays of fractions and sums have
     the phase (ferrite, pearlite, bainite, martensite; three sums) first.
     """
-    nz, nr = enthalpy.shape
+    nr, nz = enthalpy.shape
     top = kinetic_scalars[4]
-    for j in range(nz):
-        for i in range(nr):
-            hot = temp_a[j, i] >= top and temp_b[j, i] >= top
-            if not transforms or (hot and guess[j, i] >= top and fractions[0, j, i] + fractions[1, j, i] == 0.0):
-                t, c, k = plain_temperature(enthalpy[j, i], guess[j, i], thermal)
-                new_temp[j, i] = t
-                new_capacity[j, i] = c
-                new_cond[j, i] = k
+    for i in range(nr):
+        for j in range(nz):
+            hot = temp_a[i, j] >= top and temp_b[i, j] >= top
+            if not transforms or (hot and guess[i, j] >= top and fractions[0, i, j] + fractions[1, i, j] == 0.0):
+                t, c, k = plain_temperature(enthalpy[i, j], guess[i, j], thermal)
+                new_temp[i, j] = t
+                new_mass[i, j] = c * volume[i, j]
+                new_cond[i, j] = k
                 if transforms:
                     for phase in range(4):
-                        new_fractions[phase, j, i] = fractions[phase, j, i]
+                        new_fractions[phase, i, j] = fractions[phase, i, j]
                     for phase in range(3):
-                        new_sums[phase, j, i] = sums[phase, j, i]
+                        new_sums[phase, i, j] = sums[phase, i, j]
                 continue
-            f = fractions[0, j, i]
-            p = fractions[1, j, i]
-            b = fractions[2, j, i]
-            m = fractions[3, j, i]
-            yf = sums[0, j, i]
-            yp = sums[1, j, i]
-            yb = sums[2, j, i]
+            f = fractions[0, i, j]
+            p = fractions[1, i, j]
+            b = fractions[2, i, j]
+            m = fractions[3, i, j]
+            yf = sums[0, i, j]
+            yp = sums[1, i, j]
+            yb = sums[2, i, j]
             if f + p + b + m < 0.999999999 and not hot:
-                ka = rates_at(temp_a[j, i], kinetic)
+                ka = rates_at(temp_a[i, j], kinetic)
                 wa = dt * (1.0 - weight_b)
                 df = wa * ka[0]
                 dp = wa * ka[1]
                 db = wa * ka[2]
                 limit = ka[3]
                 if weight_b > 0.0:
-                    kb = rates_at(temp_b[j, i], kinetic)
+                    kb = rates_at(temp_b[i, j], kinetic)
                     wb = dt * weight_b
                     df += wb * kb[0]
                     dp += wb * kb[1]
@@ -444,30 +517,68 @@ def transform_state(
                     yp += dp
                     yb += db
                     f, p, b = grow(yf, yp, yb, f, p, b, m, limit, s_table, s_inverse_step)
-            new_sums[0, j, i] = yf
-            new_sums[1, j, i] = yp
-            new_sums[2, j, i] = yb
-            t, m, c, k = mixture_temperature(enthalpy[j, i], guess[j, i], f, p, b, m, kinetic, kinetic_scalars, thermal)
-            new_fractions[0, j, i] = f
-            new_fractions[1, j, i] = p
-            new_fractions[2, j, i] = b
-            new_fractions[3, j, i] = m
-            new_temp[j, i] = t
-            new_capacity[j, i] = c
-            new_cond[j, i] = k
+            new_sums[0, i, j] = yf
+            new_sums[1, i, j] = yp
+            new_sums[2, i, j] = yb
+            t, m, c, k = mixture_temperature(
+                enthalpy[i, j],
+                guess[i, j],
+                f,
+                p,
+                b,
+                m,
+                kinetic,
+                kinetic_scalars,
+                thermal,
+            )
+            new_fractions[0, i, j] = f
+            new_fractions[1, i, j] = p
+            new_fractions[2, i, j] = b
+            new_fractions[3, i, j] = m
+            new_temp[i, j] = t
+            new_mass[i, j] = c * volume[i, j]
+            new_cond[i, j] = k
+
+
+@jit
+def node_value(temp, surface, r, z):
+    """Temperature at a node: 0 and n + 1 are the faces of a direction, 1 ... n its cells."""
+    nr, nz = temp.shape
+    if 1 <= z <= nz:
+        if r == 0:
+            return surface[3, z - 1]
+        if r == nr + 1:
+            return surface[2, z - 1]
+        return temp[r - 1, z - 1]
+    end = 0 if z == 0 else 1
+    if 1 <= r <= nr:
+        return surface[end, r - 1]
+    i = 0 if r == 0 else nr - 1  # a corner: continue both faces
+    j = 0 if z == 0 else nz - 1
+    return surface[end, i] + surface[3 if r == 0 else 2, j] - temp[i, j]
 
 
 @jit
 def record_row(
-    row, time, temp, surface, fractions, energy_out, grid_z, probe_r, probe_z, weight_r, weight_z, linear, record
+    row,
+    time,
+    transforms,
+    temp,
+    surface,
+    fractions,
+    energy_out,
+    probe_r,
+    probe_z,
+    weight_r,
+    weight_z,
+    linear,
+    record,
 ):
-    """Write time, probe temperatures, probe fractions and energy through the faces into one row of ``record``.
+    """Write time, heat out of the faces, probe temperatures and probe fractions into one row of ``record``.
 
-    Node 0 and node n + 1 of a direction are its two faces; the axis counts as a face with the value of its cell's
-    parabola, which the weights already contain. ``probe_r/z`` is the first of four nodes, ``linear`` the two cells of the
+    ``probe_r/z`` is the first of four nodes with their weights; ``linear`` holds the two cells per direction of the
     fractions and their weights.
     """
-    nz, nr = temp.shape
     count = probe_r.shape[0]
     record[row, 0] = time
     for face in range(4):
@@ -475,76 +586,55 @@ def record_row(
     for p in range(count):
         total = 0.0
         for a in range(4):
-            wz = weight_z[p, a]
-            if wz == 0.0:
-                continue
-            z = probe_z[p] + a
-            for b in range(4):
-                wr = weight_r[p, b]
-                if wr == 0.0:
-                    continue
-                r = probe_r[p] + b
-                if 1 <= z <= nz:
-                    if r == 0:
-                        value = surface[3, z - 1]
-                    elif r == nr + 1:
-                        value = surface[2, z - 1]
-                    else:
-                        value = temp[z - 1, r - 1]
-                elif 1 <= r <= nr:
-                    value = surface[0, r - 1] if z == 0 else surface[1, r - 1]
-                else:  # corner: continue both faces
-                    j = 0 if z == 0 else nz - 1
-                    i = 0 if r == 0 else nr - 1
-                    end = surface[0, i] if z == 0 else surface[1, i]
-                    edge = surface[3, j] if r == 0 else surface[2, j]
-                    value = end + edge - temp[j, i]
-                total += wz * wr * value
+            if weight_z[p, a] != 0.0:
+                for b in range(4):
+                    if weight_r[p, b] != 0.0:
+                        value = node_value(temp, surface, probe_r[p] + b, probe_z[p] + a)
+                        total += weight_z[p, a] * weight_r[p, b] * value
         record[row, 5 + p] = total
-        j0 = int(linear[p, 0])
-        j1 = int(linear[p, 1])
-        i0 = int(linear[p, 2])
-        i1 = int(linear[p, 3])
-        wj = linear[p, 4]
-        wi = linear[p, 5]
-        for phase in range(4):
-            low = fractions[phase, j0, i0] + wi * (fractions[phase, j0, i1] - fractions[phase, j0, i0])
-            high = fractions[phase, j1, i0] + wi * (fractions[phase, j1, i1] - fractions[phase, j1, i0])
-            record[row, 5 + (phase + 1) * count + p] = low + wj * (high - low)
+        if transforms:
+            j0 = int(linear[p, 0])
+            j1 = int(linear[p, 1])
+            i0 = int(linear[p, 2])
+            i1 = int(linear[p, 3])
+            wj = linear[p, 4]
+            wi = linear[p, 5]
+            for phase in range(4):
+                low = fractions[phase, i0, j0] + wi * (fractions[phase, i1, j0] - fractions[phase, i0, j0])
+                high = fractions[phase, i0, j1] + wi * (fractions[phase, i1, j1] - fractions[phase, i0, j1])
+                record[row, 5 + (phase + 1) * count + p] = low + wj * (high - low)
 
 
 @jit
 def advance(
     clock, stop_time, tolerance, longest_step, transforms,
-    enthalpy, temp, fractions, sums, formation, surface, energy_out,
+    enthalpy, temp, mass, cond, fractions, sums, formation, surface, energy_out,
     grid_r, grid_z, volume, zones, zone_start, knot_time, flux_tables,
     thermal, kinetic, kinetic_scalars, s_table, s_inverse_step,
     probe_r, probe_z, weight_r, weight_z, linear, record,
 ):  # fmt: skip
     """March from ``clock[0]`` to ``stop_time`` or until ``record`` is full; return status and the rows written.
 
-    ``clock`` holds time, next step, accepted steps, rejected steps, lowest and highest temperature seen. Second-order
-    linearly implicit W-method (ROS2) in enthalpy, approximately factorised: one tridiagonal sweep per direction and
-    stage; the kinetics ride along as an explicit second-order pair. The step is chosen so that the difference to the
-    embedded first-order solution stays below ``tolerance`` (K) in every cell.
+    ``clock`` holds time, next step, accepted steps, rejected steps, lowest and highest temperature seen, the step to take
+    after a jump, and the temperature below which the run may end. Second-order linearly implicit W-method (ROS2) in enthalpy, approximately factorised: one tridiagonal
+    sweep per direction and stage; the kinetics ride along as an explicit second-order pair. The step is chosen so that the
+    difference to the embedded first-order solution stays below ``tolerance`` (K) in every cell.
     """
-    nz, nr = temp.shape
-    shape = (nz, nr)
-    rate = np.empty(shape)
+    nr, nz = temp.shape
+    shape = (nr, nz)
+    rate = np.zeros(shape)
     g_r = np.zeros(shape)
     g_z = np.zeros(shape)
     g_r2 = np.zeros(shape)
     g_z2 = np.zeros(shape)
-    cond = np.empty(shape)
-    capacity = np.empty(shape)
-    scratch = np.empty(shape)
-    k1 = np.empty(shape)
-    k2 = np.empty(shape)
+    cond1 = np.empty(shape)
+    mass1 = np.empty(shape)
+    work = np.empty(shape)
+    x1 = np.empty(shape)
+    x2 = np.empty(shape)
     h1 = np.empty(shape)
     t1 = np.empty(shape)
     t2 = np.empty(shape)
-    c1 = np.empty(shape)
-    cond1 = np.empty(shape)
     guess = np.empty(shape)
     bound = np.zeros((4, max(nz, nr)))
     bound2 = np.zeros((4, max(nz, nr)))
@@ -560,10 +650,11 @@ def advance(
     rows = 0
     fresh = True
     rejected_last = False
-    transform_state(
-        0.0, temp, temp, 0.0, transforms, fractions, sums, enthalpy, temp, frac1, sums1, t1, capacity, cond,
-        kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
-    )  # fmt: skip
+    if clock[2] == 0.0:
+        transform_state(
+            0.0, temp, temp, 0.0, transforms, fractions, sums, enthalpy, temp, frac1, sums1, t1, mass, cond, volume,
+            kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
+        )  # fmt: skip
     while clock[0] < stop_time:
         if rows >= record.shape[0]:
             return BUFFER_FULL, rows
@@ -589,18 +680,19 @@ def advance(
         elif dt > 0.5 * left:
             dt = 0.5 * left
         gamma = GAMMA * dt
-        for j in range(nz):
-            for i in range(nr):
-                k1[j, i] = dt * rate[j, i]
+        for i in range(nr):
+            for j in range(nz):
+                x1[i, j] = dt * rate[i, j]
         for face in range(4):
             out1[face] = dt * power[face]
-        solve_sweeps(gamma, k1, capacity, volume, g_r, g_z, bound, scratch, out1)
-        for j in range(nz):
-            for i in range(nr):
-                h1[j, i] = enthalpy[j, i] + k1[j, i] / volume[j, i]
-                guess[j, i] = temp[j, i] + k1[j, i] / (volume[j, i] * capacity[j, i])
+        solve_sweeps(gamma, x1, mass, g_r, g_z, bound, work, out1)
+        for i in range(nr):
+            for j in range(nz):
+                guess[i, j] = temp[i, j] + x1[i, j]
+                x1[i, j] *= mass[i, j]
+                h1[i, j] = enthalpy[i, j] + x1[i, j] / volume[i, j]
         transform_state(
-            dt, temp, temp, 0.0, transforms, fractions, sums, h1, guess, frac1, sums1, t1, c1, cond1,
+            dt, temp, temp, 0.0, transforms, fractions, sums, h1, guess, frac1, sums1, t1, mass1, cond1, volume,
             kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
         )  # fmt: skip
         for face in range(4):
@@ -608,74 +700,66 @@ def advance(
                 surface1[face, n] = surface[face, n]
         heat_balance(
             time + dt if not lands else limit, 1, t1, cond1, surface1, grid_r, grid_z, zones, zone_start, knot_time,
-            flux_tables, k2, g_r2, g_z2, bound2, power2,
+            flux_tables, x2, g_r2, g_z2, bound2, power2,
         )  # fmt: skip
-        for j in range(nz):
-            for i in range(nr):
-                k2[j, i] = dt * k2[j, i] - 2.0 * k1[j, i]
+        for i in range(nr):
+            for j in range(nz):
+                x2[i, j] = dt * x2[i, j] - 2.0 * x1[i, j]
         for face in range(4):
             out2[face] = dt * power2[face] - 2.0 * out1[face]
-        solve_sweeps(gamma, k2, capacity, volume, g_r, g_z, bound, scratch, out2)
-        for j in range(nz):
-            for i in range(nr):
-                change = 0.5 * (k1[j, i] + k2[j, i]) / volume[j, i]
-                h1[j, i] += change
-                guess[j, i] = t1[j, i] + change / c1[j, i]
+        solve_sweeps(gamma, x2, mass, g_r, g_z, bound, work, out2)
+        for i in range(nr):
+            for j in range(nz):
+                change = 0.5 * (x1[i, j] + mass[i, j] * x2[i, j])
+                h1[i, j] += change / volume[i, j]
+                guess[i, j] = t1[i, j] + change / mass1[i, j]
         transform_state(
-            dt, temp, t1, 0.5, transforms, fractions, sums, h1, guess, frac2, sums2, t2, c1, cond1,
+            dt, temp, t1, 0.5, transforms, fractions, sums, h1, guess, frac2, sums2, t2, mass1, cond1, volume,
             kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
         )  # fmt: skip
         worst = 0.0
-        finite = True
-        for j in range(nz):
-            for i in range(nr):
-                e = abs(t2[j, i] - t1[j, i])
-                if e > worst:
-                    worst = e
-                if not np.isfinite(t2[j, i]):
-                    finite = False
+        for i in range(nr):
+            for j in range(nz):
+                worst = max(worst, abs(t2[i, j] - t1[i, j]))
+        finite = worst < 1e30
         error = worst / tolerance
         if not finite or error > 1.0:
             clock[3] += 1.0
-            factor = 0.2 if not finite else max(0.2, 0.9 / np.sqrt(error))
-            clock[1] = dt * factor
+            clock[1] = dt * (max(0.2, 0.9 / np.sqrt(error)) if finite else 0.2)
             rejected_last = True
             if clock[1] < 1e-13 * max(1.0, time):
-                return (NOT_FINITE if not finite else STEP_TOO_SMALL), rows
+                return (STEP_TOO_SMALL if finite else NOT_FINITE), rows
             continue
-        if error > 1e-6:
-            factor = min(3.0, 0.9 / np.sqrt(error))
-        else:
-            factor = 3.0
+        factor = min(3.0, 0.9 / np.sqrt(max(error, 1e-6)))
         if rejected_last:
             factor = min(factor, 1.0)
         rejected_last = False
         if transforms:
             for phase in range(3):
-                for j in range(nz):
-                    for i in range(nr):
-                        gain = frac2[phase, j, i] - fractions[phase, j, i]
-                        formation[phase, j, i] += gain * 0.5 * (temp[j, i] + t2[j, i])
-                        fractions[phase, j, i] = frac2[phase, j, i]
-                        sums[phase, j, i] = sums2[phase, j, i]
+                for i in range(nr):
+                    for j in range(nz):
+                        gain = frac2[phase, i, j] - fractions[phase, i, j]
+                        formation[phase, i, j] += gain * 0.5 * (temp[i, j] + t2[i, j])
+                        fractions[phase, i, j] = frac2[phase, i, j]
+                        sums[phase, i, j] = sums2[phase, i, j]
             fractions[3] = frac2[3]
-        for j in range(nz):
-            for i in range(nr):
-                enthalpy[j, i] = h1[j, i]
-                temp[j, i] = t2[j, i]
-                capacity[j, i] = c1[j, i]
-                cond[j, i] = cond1[j, i]
+        low = t2[0, 0]
+        high = t2[0, 0]
+        for i in range(nr):
+            for j in range(nz):
+                enthalpy[i, j] = h1[i, j]
+                temp[i, j] = t2[i, j]
+                mass[i, j] = mass1[i, j]
+                cond[i, j] = cond1[i, j]
+                low = min(low, t2[i, j])
+                high = max(high, t2[i, j])
+        clock[4] = min(clock[4], low)
+        clock[5] = max(clock[5], high)
         for face in range(4):
             energy_out[face] += 1.5 * out1[face] + 0.5 * out2[face]
         clock[0] = limit if lands else time + dt
         clock[1] = dt * factor if not lands else max(wish * min(factor, 1.0), dt * factor)
         clock[2] += 1.0
-        for j in range(nz):
-            for i in range(nr):
-                if temp[j, i] < clock[4]:
-                    clock[4] = temp[j, i]
-                if temp[j, i] > clock[5]:
-                    clock[5] = temp[j, i]
         # the row shows the state before a jump at this time; the next step starts from the state after it
         heat_balance(
             clock[0], 1, temp, cond, surface, grid_r, grid_z, zones, zone_start, knot_time, flux_tables,
@@ -684,11 +768,11 @@ def advance(
         record_row(
             rows,
             clock[0],
+            transforms,
             temp,
             surface,
             fractions,
             energy_out,
-            grid_z,
             probe_r,
             probe_z,
             weight_r,
@@ -697,6 +781,8 @@ def advance(
             record,
         )
         rows += 1
+        if high < clock[7]:
+            return COLD, rows
         if lands:
             fresh = True
             if limit < stop_time or knot_time[-1] >= stop_time:

@@ -138,9 +138,9 @@ def critical_diameter(
     steel : Steel
         The heat.
     boundary : boundary
-        The quench, for instance ``GrossmannQuench(severity=0.35, conductivity=25)`` or any other boundary. It is kept as
-        it is for every diameter: a gas in cross flow, whose coefficient depends on the diameter, must be given as
-        ``lambda diameter: GasCrossflow(..., diameter=diameter)``, any callable of the diameter being accepted.
+        The quench of the cylindrical face, for instance ``GrossmannQuench(0.35, 60.0, conductivity=25.0)``. A gas flow
+        without a diameter of its own takes the bar's; any other boundary that depends on the diameter may be given as a
+        function of it, ``lambda diameter: ...``.
     martensite : float
         0.5 is the usual definition, 0.9 a stricter one.
     initial_temperature : float, optional

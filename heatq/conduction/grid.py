@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -10,14 +11,33 @@ import numpy.typing as npt
 
 from heatq.specimens import EndQuenchBar, Probe
 
-__all__ = ["Grid", "make_grid", "node_weights", "probe_weights"]
+__all__ = ["Demand", "Grid", "make_grid", "node_weights", "probe_weights"]
 
 Array = npt.NDArray[np.float64]
 
-#: Cells across the radius and along the length at accuracy 0.5 K, by kind of piece; their number grows with the inverse
-#: square root of the accuracy, as the scheme is of second order in space. Chosen on the reference problems of
-#: benchmarks/, checked on random cases in tests/property.
-CELLS = {"end quench": (8, 150), "bar": (24, 72), "long bar": (40, 1)}
+#: Constants of the grid choice, measured on bars of Biot number 0.02 to 40 and on end-quench bars (see the page on time
+#: stepping and error). The relative growth of neighbouring cells is sqrt(accuracy / (GROWTH * temperature span)); the first
+#: cell at a quenched face is FIRST_CELL times what changes by the accuracy under the face's heat flux, or a share of the
+#: distance to the nearest probe if that is larger.
+GROWTH = {"plain": 0.5, "transforming": 1.0}
+FIRST_CELL = 4.0
+PROBE_SHARE = 0.7
+FEWEST, MOST = 6, 600
+#: No first cell is thinner than this share of the length, however large the flux (a surface held at a temperature).
+THINNEST = 1e-4
+
+
+@dataclasses.dataclass(frozen=True)
+class Demand:
+    """What one side of the section asks of the grid.
+
+    ``flux``: largest heat flux it will see, W/m2; ``span``: temperature from the start to where its flux ends, K; ``nearest``:
+    distance of the nearest probe, m.
+    """
+
+    flux: float = 0.0
+    span: float = 0.0
+    nearest: float = 0.0
 
 
 @dataclasses.dataclass(frozen=True)
@@ -29,8 +49,8 @@ class Grid:
 
     @property
     def shape(self) -> tuple[int, int]:
-        """Cells (axial, radial)."""
-        return len(self.z_faces) - 1, len(self.r_faces) - 1
+        """Cells (radial, axial)."""
+        return len(self.r_faces) - 1, len(self.z_faces) - 1
 
     @property
     def r(self) -> Array:
@@ -56,23 +76,42 @@ class Grid:
 
     @property
     def volume(self) -> Array:
-        """Cell volumes (axial, radial), m3."""
-        return np.outer(np.diff(self.z_faces), self.r_table[3])
+        """Cell volumes (radial, axial), m3."""
+        return np.outer(self.r_table[3], np.diff(self.z_faces))
 
 
-def _graded(cells: int, strength: float) -> Array:
+def _uniform_growth(cells: int, strength: float) -> Array:
     """Points 0..1 with spacing growing exponentially by exp(strength) from the first to the last cell."""
     s = np.linspace(0.0, 1.0, cells + 1)
     return s if strength == 0 else np.expm1(strength * s) / np.expm1(strength)
 
 
-def _graded_both_ends(cells: int, strength: float) -> Array:
-    """Points 0..1, symmetric, fine at both ends (even number of cells)."""
-    half = 0.5 * _graded(cells // 2, strength)
-    return np.concatenate([half, 1.0 - half[-2::-1]])
+def _both_ends(half: Array) -> Array:
+    """Points 0..1 made of a half that is fine at 0 and its mirror image."""
+    return np.concatenate([0.5 * half, 1.0 - 0.5 * half[-2::-1]])
 
 
-def make_grid(specimen: Any, accuracy: float, cells: tuple[int, int] | None = None) -> Grid:
+def _spacing(length: float, demand: Demand, accuracy: float, conductivity: float, weight: float) -> Array:
+    """Points 0..1 over ``length``, first cells at the demanding face at 0."""
+    span = max(demand.span, 1.0)
+    biot = demand.flux * length / (conductivity * span)
+    growth = min(0.5, (accuracy / (weight * span * max(biot / (1.0 + biot), 1e-9))) ** 0.5)
+    first = FIRST_CELL * accuracy * conductivity / max(demand.flux, 1e-30)
+    first = max(first, PROBE_SHARE * growth * demand.nearest, THINNEST * length)
+    first = min(first, length * growth / 2.0, length / FEWEST)
+    cells = int(np.ceil(np.log1p(length * growth / first) / np.log1p(growth)))
+    return _uniform_growth(min(max(cells, FEWEST), MOST), cells * np.log1p(growth))
+
+
+def make_grid(
+    specimen: Any,
+    accuracy: float,
+    cells: tuple[int, int] | None = None,
+    *,
+    demands: Mapping[str, Demand] | None = None,
+    conductivity: float = 25.0,
+    is_transforming: bool = False,
+) -> Grid:
     """Grid for a piece: graded towards the faces that are quenched.
 
     Parameters
@@ -82,29 +121,52 @@ def make_grid(specimen: Any, accuracy: float, cells: tuple[int, int] | None = No
     accuracy : float
         Wanted accuracy of the histories, K.
     cells : (int, int), optional
-        Cells across the radius and along the length, instead of the choice by accuracy.
+        Cells across the radius and along the length, with a fixed grading, instead of the choice by accuracy and demands.
+    demands : mapping, optional
+        Side (bottom, top, outer, bore) -> `Demand`.
+    conductivity : float
+        Lowest conductivity at the start temperature, W/mK.
+    is_transforming : bool
+        Whether latent heat makes moving fronts.
     """
-    long_bar = specimen.length is None
-    end_quench = isinstance(specimen, EndQuenchBar)
-    kind = "end quench" if end_quench else "long bar" if long_bar else "bar"
-    if cells is None:
-        finer = (0.5 / accuracy) ** 0.5
-        nr, nz = (max(4, round(n * finer)) for n in CELLS[kind])
-        if long_bar:
-            nz = 1
-    else:
-        nr, nz = cells
     inner, outer = specimen.inner_radius, specimen.outer_radius
-    if inner > 0.0:
-        r = inner + (outer - inner) * _graded_both_ends(nr + nr % 2, 1.5)
-    else:
-        r = outer * (1.0 - _graded(nr, 1.0 if end_quench else 2.0)[::-1])
-    if long_bar:
-        z = np.array([0.0, 1.0])
-    elif end_quench:
-        z = specimen.length * _graded(nz, 4.0)
-    else:
-        z = specimen.length * _graded_both_ends(nz + nz % 2, 3.0)
+    end_quench = isinstance(specimen, EndQuenchBar)
+    if cells is not None:
+        nr, nz = cells
+        if inner > 0.0:
+            r = inner + (outer - inner) * _both_ends(_uniform_growth((nr + 1) // 2, 1.5))
+        else:
+            r = outer * (1.0 - _uniform_growth(nr, 1.0 if end_quench else 2.0)[::-1])
+        if specimen.length is None:
+            z = np.array([0.0, 1.0])
+        elif end_quench:
+            z = specimen.length * _uniform_growth(nz, 4.0)
+        else:
+            z = specimen.length * _both_ends(_uniform_growth((nz + 1) // 2, 3.0))
+        return Grid(r, z)
+    demands = demands or {}
+    weight = GROWTH["transforming" if is_transforming else "plain"]
+    none = Demand()
+
+    def points(length: float, low: Demand, high: Demand) -> Array:
+        if low.flux == 0.0 and high.flux == 0.0:
+            return np.linspace(0.0, 1.0, FEWEST + 1)
+        if low.flux == 0.0:
+            return 1.0 - _spacing(length, high, accuracy, conductivity, weight)[::-1]
+        if high.flux * 20.0 < low.flux and end_quench:
+            return _spacing(length, low, accuracy, conductivity, weight)
+        if high.flux == 0.0:
+            return _spacing(length, low, accuracy, conductivity, weight)
+        near = _spacing(length / 2.0, low, accuracy, conductivity, weight)
+        far = _spacing(length / 2.0, high, accuracy, conductivity, weight)
+        return np.concatenate([0.5 * near, 1.0 - 0.5 * far[-2::-1]])
+
+    bore = demands.get("bore", none) if inner > 0.0 else none
+    r = inner + (outer - inner) * points(outer - inner, bore, demands.get("outer", none))
+    r[-1] = outer
+    if specimen.length is None:
+        return Grid(r, np.array([0.0, 1.0]))
+    z = specimen.length * points(specimen.length, demands.get("bottom", none), demands.get("top", none))
     return Grid(r, z)
 
 
@@ -155,12 +217,16 @@ def probe_weights(grid: Grid, probes: list[Probe], solid: bool) -> tuple[Any, An
     """Interpolation tables of the kernel: first nodes and weights in r and z, and the linear set for fractions."""
     count = len(probes)
     first_r, first_z = np.zeros(count, np.int64), np.zeros(count, np.int64)
-    weight_r, weight_z, linear = np.zeros((count, 4)), np.zeros((count, 4)), np.zeros((count, 6))
+    weight_r, weight_z, linear = (
+        np.zeros((count, 4)),
+        np.zeros((count, 4)),
+        np.zeros((count, 6)),
+    )
     r_nodes = np.concatenate([grid.r_faces[:1], grid.r, grid.r_faces[-1:]])
     z_nodes = np.concatenate([grid.z_faces[:1], grid.z, grid.z_faces[-1:]])
     for n, probe in enumerate(probes):
         first_r[n], weight_r[n] = node_weights(probe.r, r_nodes, is_axis=solid)
-        if grid.shape[0] == 1:
+        if grid.shape[1] == 1:
             first_z[n], weight_z[n] = 1, (1.0, 0.0, 0.0, 0.0)
         else:
             first_z[n], weight_z[n] = node_weights(probe.z, z_nodes, is_axis=False)

@@ -7,6 +7,7 @@ import json
 import logging
 import sys
 import time
+import warnings
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -15,9 +16,25 @@ import numpy.typing as npt
 
 from heatq._version import __version__
 from heatq.conduction.grid import Grid, make_grid, probe_weights
-from heatq.conduction.tables import boundary_tables, kinetics_of, material_of, thermal_table
-from heatq.errors import InputError, SolverError, check_number, collect_validity, hold_validity
+from heatq.conduction.tables import (
+    boundary_tables,
+    check_faces,
+    grid_demands,
+    kinetics_of,
+    material_of,
+    thermal_table,
+)
+from heatq.errors import (
+    AccuracyWarning,
+    InputError,
+    SolverError,
+    check_number,
+    collect_validity,
+    hold_validity,
+    note_validity,
+)
 from heatq.history import cooling_rate
+from heatq.transformation.critical import critical_temperatures
 from heatq.transformation.kinetics import PHASES
 from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
 
@@ -35,6 +52,8 @@ Progress = str | bool | Callable[[float, float], None]
 #: on families of cases, see docs/explanation/time-stepping-and-error.md.
 TOLERANCE_PER_ACCURACY = 1.0
 ROWS = 256
+#: Codes of the kernel, in its order; it is not imported here so that heatq starts without the compiler.
+COLD, BUFFER_FULL, STEP_TOO_SMALL = 1, 2, 3
 
 
 def simulate(
@@ -52,6 +71,7 @@ def simulate(
     stop_below: float | None = None,
     cells: tuple[int, int] | None = None,
     step_tolerance: float | None = None,
+    estimate_error: bool = True,
     progress: Progress = "auto",
 ) -> xr.Dataset:
     """Cool (or heat) a piece and return the histories at its probes.
@@ -85,6 +105,9 @@ def simulate(
         Cells across the radius and along the length instead of the choice by ``accuracy``.
     step_tolerance : float, optional
         Local tolerance of a time step, K, instead of the choice by ``accuracy``.
+    estimate_error : bool
+        Repeat the run four times coarser, estimate the error from the difference, and refine if it exceeds ``accuracy``. Costs
+        about a fifth of a 2-D run. Off with ``cells`` or ``step_tolerance``.
     progress : {"auto", True, False} or callable
         A bar on the terminal for runs longer than 2 s, always, never, or ``callable(fraction, simulated_time)``.
 
@@ -118,25 +141,57 @@ def simulate(
     accuracy = check_number("accuracy", accuracy, "accuracy")
     wanted = _check_times("output_times", output_times, end_time)
     field_times = _check_times("fields_at", fields_at, end_time)
+    if not hasattr(specimen, "resolve_probes"):
+        raise InputError(
+            f"specimen = {specimen!r} is not a piece: write EndQuenchBar(), RoundBar(diameter=...) or Tube(...)."
+        )
+    if not hasattr(material_of(steel), "phases"):
+        raise InputError(f"steel = {steel!r} is neither a Steel nor a Material: write for instance grade('4140').")
+    if stop_below is not None:
+        stop_below = check_number("stop_below", stop_below, "temperature")
+    if step_tolerance is not None:
+        step_tolerance = check_number(
+            "step_tolerance", step_tolerance, "accuracy", low=1e-6, hint="It is a temperature in K."
+        )
+    if cells is not None and not (
+        isinstance(cells, Sequence) and len(cells) == 2 and all(isinstance(n, int) and n >= 1 for n in cells)
+    ):
+        raise InputError(f"cells = {cells!r} must be two whole numbers: cells across the radius and along the length.")
+    if not (callable(progress) or progress in ("auto", True, False)):
+        raise InputError(f"progress = {progress!r} must be 'auto', True, False or a function of fraction and time.")
     places = specimen.resolve_probes(probes)
-    material = material_of(steel)
     started = time.perf_counter()
     with collect_validity() as notes:
-        grid = make_grid(specimen, accuracy, cells)
         with hold_validity():  # tables reach far beyond the run; what the run visits is checked below
-            tables = boundary_tables(specimen, boundaries, grid, end_time)
-        state = _State(
-            grid, material, steel, coupled, initial_temperature, tables, places, specimen.inner_radius == 0.0
-        )
-        tolerance = accuracy * TOLERANCE_PER_ACCURACY if step_tolerance is None else step_tolerance
-        outcome = _march(state, tolerance, end_time, field_times, progress, stop_below)
+            job = _Job(
+                specimen,
+                steel,
+                coupled,
+                check_faces(specimen, boundaries),
+                initial_temperature,
+                end_time,
+                places,
+            )
+            state = job.state(accuracy, cells)
+            tolerance = accuracy * TOLERANCE_PER_ACCURACY if step_tolerance is None else step_tolerance
+            outcome = _march(state, tolerance, end_time, field_times, progress, stop_below)
+            estimate = float("nan")
+            if estimate_error and cells is None and step_tolerance is None and outcome == "finished":
+                state, tolerance, estimate = _refine(job, state, accuracy, field_times, stop_below)
         low, high = state.clock[4], state.clock[5]
         visited = np.linspace(low, high, 50)
-        for _, boundary in tables.boundaries:
+        for _, boundary in state.tables.boundaries:
             boundary.heat_flux(visited)
-        check_range = getattr(material, "check_range", None)
+        check_range = getattr(job.material, "check_range", None)
         if check_range is not None:
             check_range(low, high)
+        note_validity("temperature", "lowest temperature", low, -200.0, 1450.0, "degC", "range of the tables")
+        if state.transforms:
+            kinetics_of(steel, coupled)  # says the notes of the kinetics again
+            start = critical_temperatures(steel).ac3
+            note_validity(
+                "kinetics", "initial temperature", initial_temperature, start, 1100.0, "degC", "Ac3, grain growth"
+            )
         settings = {
             "specimen": repr(specimen),
             "steel": repr(steel),
@@ -145,7 +200,7 @@ def simulate(
             "end_time": end_time,
             "accuracy": accuracy,
             "coupled": bool(state.transforms),
-            "cells": list(grid.shape[::-1]),
+            "cells": list(state.grid.shape),
             "step_tolerance": tolerance,
         }
         result = _dataset(state, specimen, places, wanted, field_times, end_time)
@@ -153,9 +208,10 @@ def simulate(
             "heatq_version": __version__,
             "created": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
             "settings": json.dumps(settings),
-            "sources": json.dumps(list(getattr(material, "sources", ()))),
+            "sources": json.dumps(list(getattr(job.material, "sources", ()))),
             "warnings": json.dumps(list(notes.values())),
             "status": outcome,
+            "estimated_error": estimate,
             "energy_residual": state.energy_residual(),
             "n_steps": int(state.clock[2]),
             "n_rejected": int(state.clock[3]),
@@ -165,13 +221,123 @@ def simulate(
         }
         if outcome not in ("finished", "interrupted"):
             raise SolverError(outcome, partial=result)
+    if estimate > accuracy:
+        warnings.warn(
+            f"the estimated error of the histories is {estimate:.2g} K, above the accuracy of {accuracy:g} K that was asked for, "
+            "after three refinements; look at the histories, or ask for a smaller accuracy.",
+            AccuracyWarning,
+            stacklevel=2,
+        )
     return result
+
+
+class _Job:
+    """What stays the same when a run is repeated on another grid."""
+
+    def __init__(
+        self,
+        specimen: Any,
+        steel: Any,
+        coupled: bool,
+        sides: Mapping[str, Any],
+        initial_temperature: float,
+        end_time: float,
+        places: list,
+    ) -> None:
+        self.specimen, self.places, self.sides = specimen, places, sides
+        self.initial_temperature, self.end_time = initial_temperature, end_time
+        self.material = material_of(steel)
+        self.transforms, self.kinetics = kinetics_of(steel, coupled)
+        if self.transforms:
+            critical = critical_temperatures(steel)
+            if initial_temperature < critical.ac1:
+                raise InputError(
+                    f"initial_temperature = {initial_temperature:g} degC is below Ac1 = {critical.ac1:.0f} degC of the steel: it would "
+                    "not be austenite, and heating is not modelled. Start above Ac3, or pass a plain Material."
+                )
+        self.thermal = thermal_table(self.material)
+        row = int(np.clip(np.searchsorted(GRID, initial_temperature), 0, len(GRID) - 1))
+        self.conductivity = float(self.thermal[row, 9])
+        self.demands = grid_demands(specimen, sides, places, initial_temperature, end_time)
+
+    def state(self, accuracy: float, cells: tuple[int, int] | None = None) -> _State:
+        """Start state on the grid for an accuracy."""
+        grid = make_grid(
+            self.specimen,
+            accuracy,
+            cells,
+            demands=self.demands,
+            conductivity=self.conductivity,
+            is_transforming=bool(self.transforms),
+        )
+        return _State(self, grid, boundary_tables(self.specimen, self.sides, grid, self.end_time))
+
+
+def _refine(
+    job: _Job,
+    state: _State,
+    accuracy: float,
+    field_times: Array | None,
+    stop_below: float | None,
+) -> tuple[_State, float, float]:
+    """Estimate the error against a run that is four times coarser (Richardson, second order); refine until it fits.
+
+    Grid spacing goes with the square root of the working accuracy and the time error with the accuracy itself, so both parts
+    of the error are proportional to it.
+    """
+    working = accuracy
+    other, other_working = job.state(4.0 * accuracy), 4.0 * accuracy
+    _march(
+        other,
+        other_working * TOLERANCE_PER_ACCURACY,
+        job.end_time,
+        None,
+        False,
+        stop_below,
+    )
+    estimate = _difference(state, other) / (other_working / working - 1.0)
+    for _ in range(3):
+        if estimate <= accuracy:
+            break
+        other, other_working = state, working
+        working *= max(0.1, 0.7 * accuracy / estimate)
+        state = job.state(working)
+        if (
+            _march(
+                state,
+                working * TOLERANCE_PER_ACCURACY,
+                job.end_time,
+                field_times,
+                False,
+                stop_below,
+            )
+            != "finished"
+        ):
+            return other, other_working * TOLERANCE_PER_ACCURACY, estimate
+        state.solve_seconds += other.solve_seconds
+        estimate = _difference(state, other) / (other_working / working - 1.0)
+    return state, working * TOLERANCE_PER_ACCURACY, estimate
+
+
+def _difference(fine: _State, coarse: _State) -> float:
+    """Largest difference of the probe temperatures of two runs, K, at up to 300 of the finer run's times."""
+    from scipy.interpolate import PchipInterpolator
+
+    count = fine.probe_tables[0].shape[0]
+    a, b = np.concatenate(fine.records), np.concatenate(coarse.records)
+    common = a[a[:, 0] <= b[-1, 0]]
+    picks = np.unique(np.linspace(0, len(common) - 1, 300).astype(int))
+    other = PchipInterpolator(b[:, 0], b[:, 5 : 5 + count], axis=0)(common[picks, 0])
+    return float(np.abs(common[picks, 5 : 5 + count] - other).max())
 
 
 def _check_times(name: str, times: Sequence[float] | None, end_time: float) -> Array | None:
     if times is None:
         return None
-    values = np.atleast_1d(np.asarray(times, dtype=float))
+    try:
+        values = np.atleast_1d(np.asarray(times, dtype=float))
+    except (TypeError, ValueError):
+        raise InputError(f"{name} = {times!r} must be a list of times in seconds.") from None
     if values.ndim != 1 or values.size == 0 or not np.isfinite(values).all():
         raise InputError(f"{name} must be a one-dimensional list of finite times in seconds.")
     if (np.diff(values) <= 0).any():
@@ -186,38 +352,30 @@ def _check_times(name: str, times: Sequence[float] | None, end_time: float) -> A
 class _State:
     """Arrays of one run, in the layout of the kernel."""
 
-    def __init__(
-        self,
-        grid: Grid,
-        material: Any,
-        steel: Any,
-        coupled: bool,
-        initial_temperature: float,
-        tables: Any,
-        places: list,
-        solid: bool,
-    ) -> None:
-        self.grid = grid
-        nz, nr = grid.shape
-        self.transforms, self.kinetics = kinetics_of(steel, coupled)
-        self.thermal = thermal_table(material)
-        self.tables = tables
-        step = GRID[1] - GRID[0]
-        self.start, self.inverse_step = float(GRID[0]), float(1.0 / step)
-        self.temp = np.full((nz, nr), float(initial_temperature))
-        self.fractions = np.zeros((4, nz, nr))
-        self.sums = np.zeros((3, nz, nr))
-        self.formation = np.zeros((3, nz, nr))
-        self.surface = np.full((4, max(nz, nr)), float(initial_temperature))
+    def __init__(self, job: _Job, grid: Grid, tables: Any) -> None:
+        self.grid, self.tables = grid, tables
+        nr, nz = grid.shape
+        self.transforms, self.kinetics, self.thermal = (
+            job.transforms,
+            job.kinetics,
+            job.thermal,
+        )
+        start = job.initial_temperature
+        self.temp = np.full((nr, nz), start)
+        self.mass, self.cond = np.empty((nr, nz)), np.empty((nr, nz))
+        self.fractions = np.zeros((4, nr, nz))
+        self.sums = np.zeros((3, nr, nz))
+        self.formation = np.zeros((3, nr, nz))
+        self.surface = np.full((4, max(nz, nr)), start)
         self.energy_out = np.zeros(4)
         self.volume = grid.volume
         self.enthalpy = self.mixture_enthalpy()
         self.energy_start = float((self.volume * self.enthalpy).sum())
-        self.probe_tables = probe_weights(grid, places, solid)
-        self.width = 5 + 5 * len(places)
-        # time, next step, accepted, rejected, lowest and highest temperature, step after a jump
-        self.clock = np.array([0.0, 0.0, 0.0, 0.0, initial_temperature, initial_temperature, 0.0])
-        self.records: list[Array] = [self._first_row(len(places), initial_temperature)]
+        self.probe_tables = probe_weights(grid, job.places, job.specimen.inner_radius == 0.0)
+        self.width = 5 + (5 if self.transforms else 1) * len(job.places)
+        # time, next step, accepted, rejected, lowest and highest temperature, step after a jump, end below
+        self.clock = np.array([0.0, 0.0, 0.0, 0.0, start, start, 0.0, -1e9])
+        self.records: list[Array] = [self._first_row(len(job.places), start)]
         self.fields: list[tuple[float, Array, Array]] = []
         self.compile_seconds = 0.0
         self.solve_seconds = 0.0
@@ -229,7 +387,7 @@ class _State:
 
     def mixture_enthalpy(self) -> Array:
         """Enthalpy (J/m3) of every cell from its temperature and fractions, independent of the integrated state."""
-        row = (self.temp - self.start) * self.inverse_step
+        row = (self.temp - GRID[0]) / (GRID[1] - GRID[0])
         i = np.clip(row.astype(int), 0, len(self.thermal) - 2)
         w = row - i
         per_phase = [self.thermal[i, p] + w * (self.thermal[i + 1, p] - self.thermal[i, p]) for p in range(5)]
@@ -239,14 +397,19 @@ class _State:
     def energy_residual(self) -> float:
         """Energy lost by the piece less energy out of its faces, relative to the larger of what moved and 1 J."""
         lost = self.energy_start - float((self.volume * self.mixture_enthalpy()).sum())
-        moved = max(abs(lost), float(np.abs(self.energy_out).sum()), 1e-9 * abs(self.energy_start), 1e-300)
+        moved = max(
+            abs(lost),
+            float(np.abs(self.energy_out).sum()),
+            1e-9 * abs(self.energy_start),
+            1e-300,
+        )
         return abs(lost - float(self.energy_out.sum())) / moved
 
     def first_step(self, tolerance: float) -> float:
         """A step in which the hardest-quenched cell changes by about the tolerance."""
         flux = np.abs(self.tables.flux).max()
         smallest = min(np.diff(self.grid.r_faces).min(), np.diff(self.grid.z_faces).min())
-        capacity = np.diff(self.thermal[:, 4]).min() * self.inverse_step
+        capacity = np.diff(self.thermal[:, 4]).min() / (GRID[1] - GRID[0])
         return float(np.clip(tolerance * capacity * smallest / max(flux, 1e-30), 1e-9, 1.0))
 
 
@@ -278,9 +441,13 @@ def _march(
     if fresh and not advance.stats.cache_hits and not advance.signatures:
         log.info("compiling the solver (once per installation) ...")
         if sys.stderr is not None and sys.stderr.isatty():
-            print("heatq: compiling the solver (once per installation, about half a minute) ...", file=sys.stderr)
+            print(
+                "heatq: compiling the solver (once per installation, about half a minute) ...",
+                file=sys.stderr,
+            )
     state.clock[1] = state.clock[6] = min(state.first_step(tolerance), end_time * 1e-3)
     state.clock[6] = state.clock[1]
+    state.clock[7] = -1e9 if stop_below is None else stop_below
     stops = [end_time] if field_times is None else sorted({*field_times.tolist(), end_time})
     bar = _Bar(progress, end_time)
     status = "finished"
@@ -297,7 +464,7 @@ def _march(
                 t = state.tables
                 code, rows = advance(
                     state.clock, float(stop), float(tolerance), end_time / 50.0, state.transforms,
-                    state.enthalpy, state.temp, state.fractions, state.sums, state.formation, state.surface,
+                    state.enthalpy, state.temp, state.mass, state.cond, state.fractions, state.sums, state.formation, state.surface,
                     state.energy_out, state.grid.r_table, state.grid.z_table, state.volume, t.zones, t.zone_start,
                     t.knot_time, t.flux, state.thermal, k.rates, k.scalars, k.s_table, k.s_inverse_step,
                     *state.probe_tables, record,
@@ -307,15 +474,19 @@ def _march(
                 first_call = False
                 state.records.append(record[:rows])
                 bar.show(state.clock[0])
-                if code >= 2:
-                    return _failure(state, code)
-                if stop_below is not None and state.temp.max() < stop_below:
+                if code == COLD:
                     return status
+                if code > BUFFER_FULL:
+                    return _failure(state, code)
             if field_times is not None and stop in field_times:
                 state.fields.append((stop, state.temp.copy(), state.fractions.copy()))
     except KeyboardInterrupt:
         status = "interrupted"
-        log.warning("interrupted at %.4g s of %.4g s; the result holds what was computed", state.clock[0], end_time)
+        log.warning(
+            "interrupted at %.4g s of %.4g s; the result holds what was computed",
+            state.clock[0],
+            end_time,
+        )
     finally:
         bar.close()
         state.solve_seconds = time.perf_counter() - begin - state.compile_seconds
@@ -324,11 +495,11 @@ def _march(
 
 def _failure(state: _State, code: int) -> str:
     """What went wrong, where, and two things to try."""
-    j, i = np.unravel_index(np.argmax(np.abs(state.temp - state.temp.mean())), state.temp.shape)
-    why = "the time step became too small" if code == 2 else "the temperature is not finite"
+    i, j = np.unravel_index(np.argmax(np.abs(state.temp - state.temp.mean())), state.temp.shape)
+    why = "the time step became too small" if code == STEP_TOO_SMALL else "the temperature is not finite"
     return (
         f"{why} at t = {state.clock[0]:.6g} s (step {state.clock[1]:.3g} s) near r = {state.grid.r[i]:.4g} m, "
-        f"z = {state.grid.z[j]:.4g} m, where the temperature is {state.temp[j, i]:.6g} degC; "
+        f"z = {state.grid.z[j]:.4g} m, where the temperature is {state.temp[i, j]:.6g} degC; "
         f"largest boundary flux in the tables {np.abs(state.tables.flux).max():.4g} W/m2. "
         "Try a larger accuracy (K), or look at the boundary's heat_flux for jumps and at the material for cp near zero."
     )
@@ -353,7 +524,12 @@ class _Bar:
             if self.bar is None:
                 from tqdm import tqdm
 
-                self.bar = tqdm(total=round(self.end, 3), unit="s", desc="simulated", mininterval=1.0)
+                self.bar = tqdm(
+                    total=round(self.end, 3),
+                    unit="s",
+                    desc="simulated",
+                    mininterval=1.0,
+                )
             self.bar.update(round(now, 3) - self.bar.n)
 
     def close(self) -> None:
@@ -362,7 +538,12 @@ class _Bar:
 
 
 def _dataset(
-    state: _State, specimen: Any, places: list, wanted: Array | None, field_times: Array | None, end_time: float
+    state: _State,
+    specimen: Any,
+    places: list,
+    wanted: Array | None,
+    field_times: Array | None,
+    end_time: float,
 ) -> xr.Dataset:
     """The labelled result."""
     import xarray as xr
@@ -381,28 +562,50 @@ def _dataset(
             rows = rows[:0]
         t = wanted
     temperature = rows[:, 5 : 5 + count]
-    history = rows[:, 5 + count :].reshape(len(t), 4, count).transpose(1, 0, 2)
     r = np.array([p.r for p in places])
     z = np.array([p.z for p in places])
     data = xr.Dataset(
-        {"temperature": (("time", "probe"), temperature, {"units": "degC", "long_name": "temperature"})},
+        {
+            "temperature": (
+                ("time", "probe"),
+                temperature,
+                {"units": "degC", "long_name": "temperature"},
+            )
+        },
         coords={
             "time": ("time", t, {"units": "s", "long_name": "time"}),
-            "probe": ("probe", [p.label for p in places], {"units": "1", "long_name": "probe"}),
+            "probe": (
+                "probe",
+                [p.label for p in places],
+                {"units": "1", "long_name": "probe"},
+            ),
             "r": ("probe", r, {"units": "m", "long_name": "radius"}),
-            "z": ("probe", z, {"units": "m", "long_name": "height above the bottom face"}),
+            "z": (
+                "probe",
+                z,
+                {"units": "m", "long_name": "height above the bottom face"},
+            ),
         },
     )
     if "jet" in specimen.faces:
         data = data.assign_coords(
-            distance=("probe", z.copy(), {"units": "m", "long_name": "distance from the quenched end"})
+            distance=(
+                "probe",
+                z.copy(),
+                {"units": "m", "long_name": "distance from the quenched end"},
+            )
         )
     if state.transforms:
         last = state.records[-1][-1, 5 + count :] if len(state.records[-1]) else rows[-1, 5 + count :]
         final = last.reshape(4, count)
+        history = rows[:, 5 + count :].reshape(len(t), 4, count).transpose(1, 0, 2)
         phase = {"phase": ("phase", list(PHASES), {"units": "1", "long_name": "phase"})}
         data = data.assign_coords(phase)
-        data["fraction"] = (("phase", "probe"), _with_austenite(final), {"units": "1", "long_name": "phase fraction"})
+        data["fraction"] = (
+            ("phase", "probe"),
+            _with_austenite(final),
+            {"units": "1", "long_name": "phase fraction"},
+        )
         data["fraction_history"] = (
             ("phase", "time", "probe"),
             _with_austenite(history),
@@ -418,8 +621,15 @@ def _dataset(
     faces = [name for side in ("bottom", "top", "outer", "bore") for name, s in specimen.faces.items() if s == side]
     index = [("bottom", "top", "outer", "bore").index(specimen.faces[name]) for name in faces]
     data = data.assign_coords(face=("face", faces, {"units": "1", "long_name": "face"}))
-    per_length = {"units": "J" if specimen.length is not None else "J/m", "long_name": "heat removed through the face"}
-    data["heat_removed"] = (("face", "time"), rows[:, [1 + k for k in index]].T, per_length)
+    per_length = {
+        "units": "J" if specimen.length is not None else "J/m",
+        "long_name": "heat removed through the face",
+    }
+    data["heat_removed"] = (
+        ("face", "time"),
+        rows[:, [1 + k for k in index]].T,
+        per_length,
+    )
     if field_times is not None and state.fields:
         _add_fields(data, state)
     return data
@@ -438,8 +648,8 @@ def _formation(state: _State, final: Array) -> Array:
     wj, wi = linear[:, 4], linear[:, 5]
 
     def at_probes(field: Array) -> Array:
-        low = field[j0, i0] + wi * (field[j0, i1] - field[j0, i0])
-        high = field[j1, i0] + wi * (field[j1, i1] - field[j1, i0])
+        low = field[i0, j0] + wi * (field[i1, j0] - field[i0, j0])
+        high = field[i0, j1] + wi * (field[i1, j1] - field[i0, j1])
         return low + wj * (high - low)
 
     for phase in range(3):
@@ -451,15 +661,31 @@ def _formation(state: _State, final: Array) -> Array:
 
 def _add_fields(data: xr.Dataset, state: _State) -> None:
     times = np.array([t for t, _, _ in state.fields])
-    data.coords["field_time"] = ("field_time", times, {"units": "s", "long_name": "time"})
-    data.coords["cell_z"] = ("cell_z", state.grid.z, {"units": "m", "long_name": "height above the bottom face"})
-    data.coords["cell_r"] = ("cell_r", state.grid.r, {"units": "m", "long_name": "radius"})
+    data.coords["field_time"] = (
+        "field_time",
+        times,
+        {"units": "s", "long_name": "time"},
+    )
+    data.coords["cell_z"] = (
+        "cell_z",
+        state.grid.z,
+        {"units": "m", "long_name": "height above the bottom face"},
+    )
+    data.coords["cell_r"] = (
+        "cell_r",
+        state.grid.r,
+        {"units": "m", "long_name": "radius"},
+    )
     dims = ("field_time", "cell_z", "cell_r")
     data["temperature_field"] = (
         dims,
-        np.array([f for _, f, _ in state.fields]),
+        np.array([f.T for _, f, _ in state.fields]),
         {"units": "degC", "long_name": "temperature"},
     )
     if state.transforms:
-        parts = np.array([_with_austenite(f) for _, _, f in state.fields]).transpose(1, 0, 2, 3)
-        data["fraction_field"] = (("phase", *dims), parts, {"units": "1", "long_name": "phase fraction"})
+        parts = np.array([_with_austenite(f) for _, _, f in state.fields]).transpose(1, 0, 3, 2)
+        data["fraction_field"] = (
+            ("phase", *dims),
+            parts,
+            {"units": "1", "long_name": "phase fraction"},
+        )

@@ -10,12 +10,19 @@ import numpy as np
 import numpy.typing as npt
 
 from heatq.boundaries.timeline import at, for_piece, over_time
-from heatq.conduction.grid import Grid
+from heatq.conduction.grid import Demand, Grid
 from heatq.errors import InputError, check_name
 from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
 from heatq.transformation.kinetics import KineticTables, kinetic_tables, no_kinetics
 
-__all__ = ["BoundaryTables", "boundary_tables", "material_of", "thermal_table"]
+__all__ = [
+    "BoundaryTables",
+    "boundary_tables",
+    "check_faces",
+    "grid_demands",
+    "material_of",
+    "thermal_table",
+]
 
 Array = npt.NDArray[np.float64]
 
@@ -30,7 +37,10 @@ def thermal_table(material: Any) -> Array:
     enthalpy = np.asarray(material.enthalpy(GRID)) * material.density
     conductivity = np.asarray(material.conductivity(GRID))
     if len(material.phases) == 1:
-        enthalpy, conductivity = np.repeat(enthalpy, 5, axis=0), np.repeat(conductivity, 5, axis=0)
+        enthalpy, conductivity = (
+            np.repeat(enthalpy, 5, axis=0),
+            np.repeat(conductivity, 5, axis=0),
+        )
     if not (np.isfinite(enthalpy).all() and (np.diff(enthalpy, axis=1) > 0).all()):
         raise InputError(f"the enthalpy of {material.name!r} must grow with temperature in every phase.")
     if not (np.isfinite(conductivity).all() and (conductivity > 0).all()):
@@ -58,27 +68,33 @@ class BoundaryTables:
     boundaries: tuple[tuple[str, Any], ...]
 
 
-def _sample(face: str, boundary: Any) -> Array:
+def _flux(face: str, boundary: Any, levels: Array) -> Array:
     heat_flux = getattr(boundary, "heat_flux", None)
-    if not callable(heat_flux):
+    if not callable(heat_flux) or isinstance(boundary, type):
         raise InputError(
             f"boundary of face {face!r}: {boundary!r} has no heat_flux(surface_temperature) method; "
-            "use one of heatq's boundaries or give your class that method."
+            "use one of heatq's boundaries (an object, not the class) or give your class that method."
         )
-    flux = np.broadcast_to(np.asarray(heat_flux(GRID.copy()), dtype=float), GRID.shape)
+    flux = np.asarray(heat_flux(levels.copy()), dtype=float)
+    if flux.shape not in ((), levels.shape):
+        raise InputError(
+            f"boundary of face {face!r}: heat_flux returned the shape {flux.shape} for temperatures of shape {levels.shape}; "
+            "it must return one flux for every temperature."
+        )
+    flux = np.broadcast_to(flux, levels.shape)
     if not np.isfinite(flux).all():
-        bad = GRID[~np.isfinite(flux)][0]
+        bad = levels[~np.isfinite(flux)][0]
         raise InputError(f"boundary of face {face!r}: heat_flux is not finite at a surface of {bad:g} degC.")
     return flux
 
 
-def boundary_tables(specimen: Any, boundaries: Mapping[str, Any], grid: Grid, end_time: float) -> BoundaryTables:
-    """Sample the boundary of every face into tables.
+def check_faces(specimen: Any, boundaries: Mapping[str, Any]) -> dict[str, Any]:
+    """Side of the section -> boundary that knows its piece; every face needs one.
 
     Raises
     ------
     InputError
-        For a missing or unknown face, or an object without ``heat_flux``.
+        For a missing or unknown face.
     """
     faces = specimen.faces
     what = type(specimen).__name__
@@ -92,7 +108,55 @@ def boundary_tables(specimen: Any, boundaries: Mapping[str, Any], grid: Grid, en
             f"no boundary for face {missing[0]!r}: every face of {what} ({', '.join(faces)}) needs one; "
             "for a face without heat flow write Insulated()."
         )
-    nz, nr = grid.shape
+    return {side: for_piece(boundaries[name], specimen, name) for name, side in faces.items()}
+
+
+def grid_demands(
+    specimen: Any,
+    sides: Mapping[str, Any],
+    places: list,
+    initial_temperature: float,
+    end_time: float,
+) -> dict[str, Demand]:
+    """What every side asks of the grid, from its flux between the start temperature and where the flux ends."""
+    length = specimen.length
+    levels = np.linspace(GRID[0], GRID[-1], 156)
+    nearest = {
+        "bottom": min((p.z for p in places), default=0.0),
+        "top": 0.0 if length is None else min((length - p.z for p in places), default=0.0),
+        "outer": min((specimen.outer_radius - p.r for p in places), default=0.0),
+        "bore": min((p.r - specimen.inner_radius for p in places), default=0.0),
+    }
+    face_of = {side: name for name, side in specimen.faces.items()}
+    demands = {}
+    for side, boundary in sides.items():
+        reach = specimen.outer_radius if side in ("bottom", "top") else (length or 0.0)
+        flux = span = 0.0
+        for position in (0.0, 0.5 * reach, 0.999 * reach):
+            for _, knot in over_time(at(boundary, position), end_time):
+                q = _flux(face_of[side], knot, levels)
+                start = float(np.interp(initial_temperature, levels, q))
+                cooling = start >= 0.0
+                between = (
+                    (levels <= initial_temperature) & (q > 0) if cooling else (levels >= initial_temperature) & (q < 0)
+                )
+                if start == 0.0 and not between.any():
+                    continue
+                crossed = levels[between]
+                flux = max(flux, abs(start), float(np.abs(q[between]).max(initial=0.0)))
+                if crossed.size:
+                    span = max(
+                        span,
+                        float(np.abs(initial_temperature - (crossed.min() if cooling else crossed.max()))),
+                    )
+        demands[side] = Demand(flux, span, max(nearest[side], 0.0))
+    return demands
+
+
+def boundary_tables(specimen: Any, sides: Mapping[str, Any], grid: Grid, end_time: float) -> BoundaryTables:
+    """Sample the boundary of every side into tables."""
+    face_of = {side: name for name, side in specimen.faces.items()}
+    nr, nz = grid.shape
     zones = np.full((4, max(nz, nr)), -1, np.int64)
     starts: list[int] = [0]
     times: list[tuple[float, int]] = []
@@ -100,11 +164,10 @@ def boundary_tables(specimen: Any, boundaries: Mapping[str, Any], grid: Grid, en
     sampled: list[tuple[str, Any]] = []
     table_of: dict[int, int] = {}
     for side_index, side in enumerate(("bottom", "top", "outer", "bore")):
-        names = [name for name, where in faces.items() if where == side]
-        if not names:
+        if side not in sides:
             continue
-        face = names[0]
-        boundary = for_piece(boundaries[face], specimen, face)
+        boundary = sides[side]
+        face = face_of[side]
         zone_of: dict[int, int] = {}
         keep_alive = []
         for n, position in enumerate(grid.r if side_index < 2 else grid.z):
@@ -117,7 +180,7 @@ def boundary_tables(specimen: Any, boundaries: Mapping[str, Any], grid: Grid, en
                     key = id(knot)
                     if key not in table_of:
                         table_of[key] = len(rows)
-                        rows.append(_sample(face, knot))
+                        rows.append(_flux(face, knot, GRID))
                         sampled.append((face, knot))
                     times.append((float(knot_time), table_of[key]))
                 starts.append(len(times))

@@ -9,11 +9,13 @@ import numpy.typing as npt
 
 from heatq.errors import InputError
 from heatq.hardness.phases import (
+    auto_tempering,
     hv_bainite_maynier_1978,
     hv_ferrite,
     hv_ferrite_pearlite_maynier_1978,
     hv_martensite,
     hv_pearlite,
+    solid_solution,
 )
 from heatq.transformation.formulas import ae1_grange_1961
 from heatq.transformation.rates import CARBON_IN_FERRITE
@@ -71,13 +73,15 @@ def phase_hardness(
     both = ferrite + pearlite
     own_ferrite = hv_ferrite(steel, rate)
     left = (float(steel.C) - CARBON_IN_FERRITE * ferrite) / np.maximum(1.0 - ferrite, 1e-3)
-    own_pearlite = np.where(pearlite > 0.0, hv_pearlite(start - formed[1], left, own_ferrite), 0.0)
+    lamellar = hv_pearlite(start - formed[1], left, own_ferrite) + solid_solution(steel)
+    own_pearlite = np.where(pearlite > 0.0, lamellar, 0.0)
     mixed = (ferrite * own_ferrite + pearlite * own_pearlite) / np.where(both > 0.0, both, 1.0)
     mixed = np.where(both > 0.0, mixed, floor)
     ferrite_pearlite = np.maximum(mixed, floor)
 
-    martensite = np.broadcast_to(hv_martensite(float(steel.C) if carbon is None else carbon), rate.shape)
-    bainite = np.minimum(np.maximum(hv_bainite_maynier_1978(steel, rate), ferrite_pearlite), martensite)
+    fresh = np.broadcast_to(hv_martensite(float(steel.C) if carbon is None else carbon), rate.shape)
+    bainite = np.minimum(np.maximum(hv_bainite_maynier_1978(steel, rate), ferrite_pearlite), fresh)
+    martensite = np.fmax(fresh - auto_tempering(rate), bainite)
     return PhaseHardness(ferrite_pearlite, bainite, martensite, (mixed < floor) & (both > 0.0))
 
 
@@ -96,12 +100,14 @@ def mixture_hardness(
     -----
     HV = (F + P) HV_FP + B HV_B + (M + A) HV_M with
 
-    * HV_M from the carbon in austenite (A255's polynomial, E140). Retained austenite is lumped with martensite: the
-      hardness was measured on real as-quenched structures. Austenite left because the history ended hot is lumped as
+    * HV_M from the carbon in austenite (A255's polynomial, E140), less auto-tempering
+      (:func:`heatq.hardness.phases.auto_tempering`), never softer than HV_B. Retained austenite is lumped with martensite:
+      the hardness was measured on real as-quenched structures. Austenite left because the history ended hot is lumped as
       well: let the history reach room temperature.
-    * HV_FP = the mean of ferrite (Maynier with 0.02 % C) and pearlite (by its formation temperature, and by the carbon
-      that ferrite left to it), weighted with their fractions, but never softer than Maynier's ferrite + pearlite at the place's own rate at 700 degC. Without
-      this floor normalized rounds come out 10 % too soft; no constant was fitted.
+    * HV_FP = the mean of ferrite (Maynier with 0.02 % C) and pearlite (by its formation temperature, by the carbon that
+      ferrite left to it, and hardened in solid solution), weighted with their fractions, but never softer than Maynier's
+      ferrite + pearlite at the place's own rate at 700 degC. Without this floor normalized rounds come out 10 % too soft;
+      no constant was fitted.
     * HV_B by Maynier, never softer than HV_FP and never harder than HV_M.
 
     Mixed in HV, never in HRC. Mixtures of bainite and martensite need not follow the linear rule (Lambers et al. 2011,
@@ -115,7 +121,8 @@ def mixture_hardness(
     formation_temperature : array_like, same shape
         Mean formation temperature of each phase, degC; only pearlite's is used, NaN where nothing formed.
     rate_700 : array_like, shape (...)
-        Cooling rate at 700 degC, K/s. A place without one (NaN: the history never passed 700 degC) gets NaN, unless it
+        Cooling rate at 700 degC, K/s, undisturbed by the heat of transformation; `heatq.hardness_of` takes the mean from
+        800 to 700 degC. A place without one (NaN: the history never passed 700 degC) gets NaN, unless it
         is martensite and austenite only.
     steel : object with attributes C, Mn, ...
     carbon : float, optional
@@ -138,7 +145,7 @@ def mixture_hardness(
     >>> fractions = np.array([[0, 0], [0, 1], [0, 0], [0.97, 0], [0.03, 0]])
     >>> formed = np.array([[np.nan, np.nan], [np.nan, 640.0], [np.nan] * 2, [np.nan] * 2, [np.nan] * 2])
     >>> mixture_hardness(fractions, formed, [100.0, 5.0], heat).round()
-    array([614., 314.])
+    array([605., 321.])
     """
     array = _checked(fractions)
     own = phase_hardness(array, formation_temperature, rate_700, steel, carbon=carbon, ae1=ae1)

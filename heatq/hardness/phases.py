@@ -2,11 +2,12 @@
 
 What goes into the default mixture (:mod:`heatq.hardness.mixture`) and why:
 
-* martensite: from carbon only, by the A255 polynomial. Maynier's martensite is about 2 HRC too hard at J1 of the
-  H-bands;
+* martensite: from carbon by the A255 polynomial, which was read at J1 of end-quench bars, less the auto-tempering of slower
+  cooling by Maynier's slope. Maynier's own level is about 2 HRC too hard at J1 of the H-bands;
 * bainite: Maynier's regression;
-* pearlite: from the temperature at which it formed and its carbon. Maynier's ferrite + pearlite is valid for normalizing rates and 15
-  to 20 HRC too soft for fine pearlite formed faster than 5 K/s (1045 at J8: 14 instead of 27 HRC); it stays as a floor;
+* pearlite: from the temperature at which it formed, its carbon, and the solid-solution terms of Maynier. Maynier's ferrite +
+  pearlite is valid for normalizing rates and 15 to 20 HRC too soft for fine pearlite formed faster than 5 K/s (1045 at
+  J8: 14 instead of 27 HRC); it stays as a floor;
 * ferrite: Maynier's ferrite + pearlite with 0.02 % C.
 
 Unit traps of Maynier's equations: the rate is in degC per *hour* at 700 degC and the logarithm is decimal. Here rates
@@ -28,6 +29,7 @@ from heatq.transformation.formulas import elements
 
 __all__ = [
     "A255_TABLE",
+    "auto_tempering",
     "hrc_half_martensite_a255",
     "hrc_half_martensite_a255_table",
     "hrc_martensite_a255",
@@ -39,6 +41,7 @@ __all__ = [
     "hv_martensite",
     "hv_martensite_maynier_1978",
     "hv_pearlite",
+    "solid_solution",
 ]
 
 Array = npt.NDArray[np.float64]
@@ -154,6 +157,26 @@ def hv_ferrite(steel: Any, rate_700: npt.ArrayLike) -> Array:
     """
     _note_maynier(steel, carbon_counts=False)
     return _ferrite_pearlite(steel, 0.02, rate_700)
+
+
+def solid_solution(steel: Any) -> float:
+    """How much harder (HV) alloying makes pearlite than in the plain eutectoid steel of the isothermal diagram.
+
+    Notes
+    -----
+    53 (Si - 0.25) + 30 (Mn - 0.76) + 12.6 Ni + 7 Cr + 19 Mo: the composition terms of Maynier's ferrite + pearlite
+    (:func:`hv_ferrite_pearlite_maynier_1978`) beyond the diagram's steel, 0.79 % C, 0.76 % Mn (from memory; its 0.25 % Si
+    is assumed). Nothing fitted here, but the step was chosen after seeing bands and normalized rounds: mean rms from the
+    middle of the bands 2.32 to 2.18 HRC, normalized rounds 6.1 to 5.8 % (benchmarks/prediction.py).
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> round(solid_solution(SimpleNamespace(Si=0.25, Mn=0.75, Ni=1.8, Cr=0.8, Mo=0.25)), 1)
+    32.7
+    """
+    Si, Mn, Ni, Cr, Mo = elements(steel, "Si Mn Ni Cr Mo")
+    return float(53 * (Si - 0.25) + 30 * (Mn - 0.76) + 12.6 * Ni + 7 * Cr + 19 * Mo)
 
 
 #: Carbon of eutectoid pearlite and of cementite, mass % (textbook values, from memory).
@@ -308,6 +331,31 @@ def hrc_martensite_just(carbon: npt.ArrayLike) -> Array:
     value = np.asarray(carbon, dtype=float)
     note_validity("martensite hardness, Just", "C content", value, 0.2, 0.6, "%", "Just 1969")
     return 20.0 + 60.0 * np.sqrt(value)
+
+
+#: Cooling rate at J1 of the end-quench bar, where A255's martensite hardness was read: 490 degF/s at 1300 degF, K/s.
+RATE_AT_J1 = 490.0 / 1.8
+
+
+def auto_tempering(rate_700: npt.ArrayLike) -> Array:
+    """Softening of martensite (HV) that forms at a slower cooling than at J1, by tempering while it cools.
+
+    Notes
+    -----
+    21 log10(V_J1 / V), not below 0: the rate term of Maynier's martensite hardness (:func:`hv_martensite_maynier_1978`),
+    counted from the cooling rate at J1, 272 K/s, where A255's hardness of martensite was read. No constant is fitted. At
+    3 K/s it is 41 HV. The rate is that at 700 degC, as in the source; a quench that slows down only below Ms tempers its
+    martensite more than this says. NaN counts as no tempering.
+
+    Examples
+    --------
+    >>> auto_tempering([490 / 1.8, 27.2, 2.72, 1000.0]).round(1)
+    array([ 0., 21., 42.,  0.])
+    """
+    rate = np.asarray(rate_700, dtype=float)
+    if np.any(rate <= 0.0):
+        raise InputError("rate_700 must be above 0 K/s (positive when cooling): it is the cooling rate at 700 degC.")
+    return np.where(np.isfinite(rate), 21.0 * np.maximum(np.log10(RATE_AT_J1 / rate), 0.0), 0.0)
 
 
 def hv_martensite(carbon: npt.ArrayLike) -> Array:

@@ -18,7 +18,7 @@ import numpy.typing as npt
 from scipy.constants import R, hour, kilo
 
 from heatq.errors import InputError, check_name, check_number, note_validity
-from heatq.hardness.conversion import hrc_from_hv, hv_from_hb, hv_from_hrc
+from heatq.hardness.conversion import hrc_from_hv, hv_from_hb
 from heatq.transformation.formulas import elements
 from heatq.units import kelvin, to_kelvin
 

@@ -43,9 +43,9 @@ def fractions_by_critical_velocity(history: xr.Dataset, steel: Any, *, out_of_ra
 
     Notes
     -----
-    Of steels not used for any choice here the regressions fail above 0.5 % C and come out too martensitic for 4340,
-    8650 and 4820 at 0.5 to 10 K/s; inside their range they are the best cross-check of the kinetics there is (see
-    `heatq.transformation.critical_velocity`).
+    A good cross-check of the kinetics inside the range. Against effect-of-mass tables (0.5 to 10 K/s) the regressions fail
+    above 0.5 % C and come out too martensitic for 4340-, 3140-, 8650- and 4820-type steels; accuracy on end-quench bars
+    is in `heatq.transformation.critical_velocity`.
 
     Examples
     --------

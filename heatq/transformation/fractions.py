@@ -11,6 +11,7 @@ from heatq._version import __version__
 from heatq.errors import InputError, check_number
 from heatq.history import check_history, cooling_rate
 from heatq.transformation.kinetics import PHASES, kinetic_tables
+from heatq.transformation.options import DEFAULT, Kinetics, kinetics_named
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -21,7 +22,13 @@ __all__ = ["transform"]
 LARGEST_CHANGE = 1.0
 
 
-def transform(history: xr.Dataset, steel: Any, *, largest_change: float = LARGEST_CHANGE) -> xr.Dataset:
+def transform(
+    history: xr.Dataset,
+    steel: Any,
+    *,
+    kinetics: str | Kinetics = DEFAULT,
+    largest_change: float = LARGEST_CHANGE,
+) -> xr.Dataset:
     """Phase fractions along temperature histories.
 
     Parameters
@@ -30,6 +37,9 @@ def transform(history: xr.Dataset, steel: Any, *, largest_change: float = LARGES
         ``temperature(time, probe)`` in degC over ``time`` in s, starting in austenite.
     steel : Steel
         Its chemistry and grain size set the kinetics.
+    kinetics : {"published", "calibrated"} or Kinetics
+        Rates as published (nothing fitted), calibrated, or with factors of your own; see
+        `heatq.transformation.options`.
     largest_change : float
         Largest temperature change of one sub-step, K.
 
@@ -38,7 +48,7 @@ def transform(history: xr.Dataset, steel: Any, *, largest_change: float = LARGES
     xarray.Dataset
         ``fraction(phase, probe)`` at the end, ``fraction_history(phase, time, probe)``,
         ``formation_temperature(phase, probe)`` in degC (mean over what formed; NaN where nothing did) and
-        ``cooling_rate_700(probe)`` in K/s, which the hardness regressions need.
+        ``cooling_rate_700(probe)`` and ``cooling_rate_800_700(probe)`` in K/s, which the hardness regressions need.
 
     Notes
     -----
@@ -63,7 +73,7 @@ def transform(history: xr.Dataset, steel: Any, *, largest_change: float = LARGES
 
     temperature = check_history(history)
     check_number("largest_change", largest_change, low=0.01, high=50.0, unit="K")
-    tables = kinetic_tables(steel)
+    tables = kinetic_tables(steel, kinetics)
     time = np.ascontiguousarray(history["time"].values, dtype=float)
     count = temperature.sizes["probe"]
     parts = np.zeros((5, len(time), count))
@@ -92,6 +102,7 @@ def transform(history: xr.Dataset, steel: Any, *, largest_change: float = LARGES
                 {"units": "degC", "long_name": "mean temperature of formation"},
             ),
             "cooling_rate_700": cooling_rate(history, 700.0).drop_vars("probe"),
+            "cooling_rate_800_700": cooling_rate(history, 750.0, window=50.0).drop_vars("probe"),
         },
         coords={
             **history["temperature"].coords,
@@ -100,6 +111,6 @@ def transform(history: xr.Dataset, steel: Any, *, largest_change: float = LARGES
         attrs={
             "heatq_version": __version__,
             "steel": repr(steel),
-            "settings": json.dumps({"largest_change": largest_change}),
+            "settings": json.dumps({"largest_change": largest_change, "kinetics": kinetics_named(kinetics).name}),
         },
     )

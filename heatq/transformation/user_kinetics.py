@@ -287,6 +287,7 @@ def transform_with(
     temperature = check_history(history)
     check_number("largest_change", largest_change, low=0.01, high=50.0, unit="K")
     tables = _tables(steel, kinetics)
+    run: Any = _user_kernels.user_history
     time = np.ascontiguousarray(history["time"].values, dtype=float)
     count = temperature.sizes["probe"]
     parts = np.zeros((5, len(time), count))
@@ -294,7 +295,7 @@ def transform_with(
     for n in range(count):
         fractions, sums = np.zeros((4, len(time))), np.zeros(3)
         values = np.ascontiguousarray(temperature.values[:, n], dtype=float)
-        _user_kernels.user_history(time, values, float(largest_change), *tables, fractions, sums)
+        run(time, values, float(largest_change), *tables, fractions, sums)
         parts[:4, :, n] = fractions
         some = fractions[:3, -1] > 1e-9
         formation[:3, n][some] = sums[some] / fractions[:3, -1][some]

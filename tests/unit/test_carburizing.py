@@ -9,7 +9,7 @@ from scipy.special import erfc
 
 import heatq as hq
 from heatq import carburizing
-from heatq.carburizing import case_depth, case_hardness, carbon_profile
+from heatq.carburizing import carbon_profile, case_depth, case_hardness
 from heatq.errors import InputError, hold_validity
 
 HOURS = 3600.0

@@ -150,6 +150,27 @@ def test_4340_ferrite_and_pearlite_alone_below_0_006(of_4340):
     assert 0.67 < critical_rate(of_4340, "bainite", 0.01, scan="slow") / 0.006 < 11.0
 
 
+# --------------------------------------------------------------------- trade checks: common practice, no source
+
+
+@pytest.mark.parametrize("name", ["4340", "300M"])
+def test_air_hardening_steels_hardly_notice_the_quench(name):
+    """From 1 to 300 K/s, a 25 mm round in moving gas to thin bar in water, within 5 HRC."""
+    with hold_validity():  # 300M has more silicon than some formulas cover
+        found = cct(hq.grade(name), rates=[1.0, 3.0, 10.0, 30.0, 100.0, 300.0])["hardness_hrc"]
+    assert float(found.max() - found.min()) < 5.0
+
+
+@pytest.mark.parametrize("name", ["1075", "1095"])
+def test_plain_high_carbon_steel_hardens_in_gas_only_as_thin_wire(name):
+    """A gas of 1 bar gives about h = 300 W/m2K (a wire more): 4 h dT/(rho c d) is 6 K/s in 25 mm and 150 K/s in 1 mm."""
+    with hold_validity():
+        needed = critical_rate(cct(hq.grade(name)), HARD, 0.9)
+    rate = {diameter: 4 * 300.0 * 680.0 / (5.5e6 * diameter) for diameter in (0.025, 0.0004)}
+    assert rate[0.025] < needed / 10.0
+    assert rate[0.0004] > needed / 2.0
+
+
 # ------------------------------------------------------------------------------------------------ speed, input
 
 

@@ -112,7 +112,7 @@ def test_published_equivalence_of_the_centre_of_a_75_mm_round_in_an_ideal_quench
     """12.5 mm at H = infinity (read). Found 14.7 mm by time, 16.7 mm by rate: too far by 17 and 34 %.
 
     At the centre 704 degC is passed early, while the wave from the surface is still arriving, so the rate at that one
-    temperature is low for what follows; the old charts compare half-temperature times.
+    temperature is low for what follows. docs/media/equal-cooling.md shows that no model can mend this.
     """
     run = centre(0.075, 100.0, 25.0)
     by_time, by_rate = (

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heatq.conduction.grid import make_grid, node_weights, probe_weights
+from heatq.conduction.grid import Demand, make_grid, node_weights, probe_weights
 from heatq.specimens import EndQuenchBar, Probe, RoundBar, Tube
 
 PIECES = {
@@ -43,24 +43,40 @@ def test_tables_describe_the_same_cells(name):
     np.testing.assert_allclose(2.0 * half, width, rtol=1e-14)
 
 
-def test_finer_accuracy_means_more_cells_by_its_inverse_square_root():
-    coarse, fine = (make_grid(RoundBar(diameter=0.08, length=0.2), accuracy).shape for accuracy in (0.5, 0.125))
-    assert fine == (2 * coarse[0], 2 * coarse[1])
+HARD = Demand(flux=1e6, span=820.0)
+
+
+def test_finer_accuracy_means_smaller_growth_by_its_square_root():
+    piece = RoundBar(diameter=0.08, length=0.2)
+    demands = dict.fromkeys(("bottom", "outer", "top"), HARD)
+    coarse, fine = (make_grid(piece, accuracy, demands=demands) for accuracy in (0.5, 0.125))
+    growth = [np.diff(grid.r_faces)[-2] / np.diff(grid.r_faces)[-1] - 1.0 for grid in (coarse, fine)]
+    assert growth[0] / growth[1] == pytest.approx(2.0, rel=0.05)
+    assert fine.shape[0] > 1.5 * coarse.shape[0]
+    assert np.diff(fine.r_faces)[-1] == pytest.approx(np.diff(coarse.r_faces)[-1] / 4.0, rel=0.1)
+
+
+def test_a_mild_quench_needs_few_cells_and_a_far_probe_no_fine_ones():
+    bar = RoundBar(diameter=0.02)
+    mild = make_grid(bar, 0.5, demands={"outer": Demand(flux=2e4, span=800.0)})
+    hard = make_grid(bar, 0.5, demands={"outer": HARD})
+    far = make_grid(bar, 0.5, demands={"outer": Demand(flux=5e6, span=820.0, nearest=0.002)})
+    assert mild.shape[0] < 20 < far.shape[0] < hard.shape[0]
 
 
 def test_cells_replace_the_choice():
-    assert make_grid(EndQuenchBar(), 0.5, cells=(3, 7)).shape == (7, 3)
-    assert make_grid(RoundBar(diameter=0.08), 0.5, cells=(9, 1)).shape == (1, 9)
+    assert make_grid(EndQuenchBar(), 0.5, cells=(3, 7)).shape == (3, 7)
+    assert make_grid(RoundBar(diameter=0.08), 0.5, cells=(9, 1)).shape == (9, 1)
 
 
 def test_grids_are_fine_where_the_piece_is_quenched():
-    end_quench = make_grid(EndQuenchBar(), 0.5)
+    end_quench = make_grid(EndQuenchBar(), 0.5, demands={"bottom": HARD})
     assert np.diff(end_quench.z_faces)[0] == np.diff(end_quench.z_faces).min() < 0.1e-3
-    bar = make_grid(RoundBar(diameter=0.08, length=0.2), 0.5)
+    bar = make_grid(RoundBar(diameter=0.08, length=0.2), 0.5, demands=dict.fromkeys(("bottom", "outer", "top"), HARD))
     width = np.diff(bar.z_faces)
     np.testing.assert_allclose(width, width[::-1], rtol=1e-9)  # symmetric
     assert np.diff(bar.r_faces)[-1] == np.diff(bar.r_faces).min()
-    tube = make_grid(Tube(outer_diameter=0.06, inner_diameter=0.03), 0.5)
+    tube = make_grid(Tube(outer_diameter=0.06, inner_diameter=0.03), 0.5, demands=dict.fromkeys(("bore", "outer"), HARD))
     assert np.diff(tube.r_faces)[0] == pytest.approx(np.diff(tube.r_faces)[-1], rel=1e-9)
 
 
