@@ -2,6 +2,7 @@
 
     python benchmarks/prediction.py            # everything, about 6 minutes
     python benchmarks/prediction.py variants   # the table of variants only
+    python benchmarks/prediction.py diagrams   # published diagrams: is the phase right?
     python benchmarks/prediction.py grid       # the calibration, leave one grade out
 
 Data (passports in tests/validation/data): J, middles of six H-bands on the end-quench bar; N, normalized rounds in still
@@ -610,13 +611,80 @@ def leave_one_grade_out() -> None:
         line(f"{name}, each grade left out", held)
 
 
+# ------------------------------------------------------------------------------ published diagrams: is the phase right?
+
+
+def at_constant_rate(steel: Any, rates: Array, kinetics: Kinetics, start: float = 850.0) -> Array:
+    """Fractions (phase, rate) after cooling at constant rates."""
+    import xarray as xr
+
+    columns = []
+    for rate in rates:
+        moments = np.linspace(0.0, (start - 20.0) / rate, 1700)
+        history = xr.Dataset(
+            {"temperature": (("time", "probe"), start - rate * moments[:, None])},
+            coords={"time": moments, "probe": ["a"]},
+        )
+        columns.append(hq.transform(history, steel, kinetics=kinetics)["fraction"].values[:, 0])
+    return np.stack(columns, axis=1)
+
+
+def diagrams() -> None:
+    """Rates at which phases appear and vanish against two published diagrams, and splits at slow rates."""
+    rates = np.geomspace(0.003, 1000.0, 111)
+    steel_4340 = hq.Steel(C=0.42, Mn=0.78, Si=0.25, Ni=1.79, Cr=0.80, Mo=0.33)
+    eutectoid = hq.Steel(C=0.79, Mn=0.76, grain_size=6.0)
+
+    def crossing(values: Array, level: float) -> float:
+        """Highest rate at which ``values`` is at or above the level."""
+        above = np.flatnonzero(values >= level)
+        return float(rates[above[-1]]) if above.size else float("nan")
+
+    print("\n| rate, K/s | published | kinetics published | calibrated |\n|---|---|---|---|")
+    found: dict[str, list[float]] = {}
+    for kinetics in (PUBLISHED, CALIBRATED):
+        f = at_constant_rate(steel_4340, rates, kinetics)
+        left = f[3] + f[4]
+        values = {
+            "4340: bainite from (1 %)|8.3": crossing(f[2], 0.01),
+            "4340: bainite from (5 %)|8.3": crossing(f[2], 0.05),
+            "4340: ferrite from (1 %)|0.3": crossing(f[0], 0.01),
+            "4340: martensite gone below (1 %)|0.02": crossing(-left, -0.01),
+            "4340: bainite gone below (1 %)|0.006": crossing(np.where(rates < 1.0, -f[2], -1.0), -0.01),
+        }
+        g = at_constant_rate(eutectoid, rates, kinetics)
+        values["eutectoid: all martensite above (1 % pearlite)|140"] = crossing(g[1], 0.01)
+        values["eutectoid: all martensite above (10 % pearlite)|140"] = crossing(g[1], 0.10)
+        values["eutectoid: all pearlite below (1 % left)|35"] = crossing(-(g[3] + g[4]), -0.01)
+        values["eutectoid: all pearlite below (10 % left)|35"] = crossing(-(g[3] + g[4]), -0.10)
+        for key, value in values.items():
+            found.setdefault(key, []).append(value)
+    for key, pair in found.items():
+        name, printed = key.split("|")
+        print(f"| {name} | {printed} | " + " | ".join(f"{v:.2g} (x {v / float(printed):.2g})" for v in pair) + " |")
+    print("\n| F+P/B/M % at K/s | 0.3 | 1 | 3 | 10 | 30 |\n|---|---|---|---|---|---|")
+    for name in ("4130", "4140", "4340", "8620"):
+        for kinetics in (PUBLISHED, CALIBRATED):
+            f = 100.0 * at_constant_rate(hq.grade(name), np.array([0.3, 1.0, 3.0, 10.0, 30.0]), kinetics)
+            cells = [f"{a + b:.0f}/{c:.0f}/{d + e:.0f}" for a, b, c, d, e in f.T]
+            print(f"| {name} {kinetics.name} | " + " | ".join(cells) + " |")
+        other = fractions_from_rate(hq.grade(name), np.array([0.3, 1.0, 3.0, 10.0, 30.0]))
+        cells = [
+            f"{100 * a:.0f}/{100 * b:.0f}/{100 * c:.0f}"
+            for a, b, c in zip(other.ferrite_pearlite, other.bainite, other.martensite, strict=True)
+        ]
+        print(f"| {name} critical velocities | " + " | ".join(cells) + " |")
+
+
 def main() -> None:
     """Print all tables."""
     warnings.simplefilter("ignore", hq.ValidityWarning)
-    wanted = sys.argv[1:] or ["variants", "grid"]
+    wanted = sys.argv[1:] or ["variants", "diagrams", "grid"]
     started = time.perf_counter()
     if "variants" in wanted:
         variants()
+    if "diagrams" in wanted:
+        diagrams()
     if "grid" in wanted:
         leave_one_grade_out()
     print(f"\n{time.perf_counter() - started:.0f} s")

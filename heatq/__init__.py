@@ -58,6 +58,7 @@ _HOME = {
     "fractions_by_critical_velocity": "transformation.by_critical_velocity",
     "grade": "steels",
     "grade_ranges": "steels",
+    "grid_convergence": "conduction",
     "h_band": "steels",
     "half_martensite_distance": "sections",
     "hardness_from_curve": "hardness.equal_cooling",
@@ -133,7 +134,7 @@ if TYPE_CHECKING:
         media_table,
     )
     from heatq.carburizing import carbon_profile, case_hardness
-    from heatq.conduction import simulate
+    from heatq.conduction import grid_convergence, simulate
     from heatq.diagrams import cct, critical_rate, ttt
     from heatq.hardness import compare_traverse, hardness_of, ideal_diameter, read_traverse
     from heatq.hardness.equal_cooling import equal_cooling_distance, hardness_from_curve

@@ -145,9 +145,7 @@ def node_enthalpy(i, ferrite, pearlite, bainite, martensite, austenite, thermal)
 
 
 @jit
-def mixture_temperature(
-    enthalpy, guess, ferrite, pearlite, bainite, martensite, kinetic, kinetic_scalars, thermal
-):
+def mixture_temperature(enthalpy, guess, ferrite, pearlite, bainite, martensite, kinetic, kinetic_scalars, thermal):
     """Temperature, martensite fraction, heat capacity (J/m3K) and conductivity of a mixture of given enthalpy.
 
     First with the martensite that is there; if the steel would then be colder than Koistinen and Marburger allow for that

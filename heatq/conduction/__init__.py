@@ -1,6 +1,7 @@
 """Transient conduction in bodies of revolution: grid, tables, time integration."""
 
+from heatq.conduction.convergence import grid_convergence
 from heatq.conduction.grid import Grid, make_grid
 from heatq.conduction.run import simulate
 
-__all__ = ["Grid", "make_grid", "simulate"]
+__all__ = ["Grid", "grid_convergence", "make_grid", "simulate"]

@@ -145,7 +145,7 @@ def mixture_hardness(
     >>> fractions = np.array([[0, 0], [0, 1], [0, 0], [0.97, 0], [0.03, 0]])
     >>> formed = np.array([[np.nan, np.nan], [np.nan, 640.0], [np.nan] * 2, [np.nan] * 2, [np.nan] * 2])
     >>> mixture_hardness(fractions, formed, [100.0, 5.0], heat).round()
-    array([605., 321.])
+    array([605., 328.])
     """
     array = _checked(fractions)
     own = phase_hardness(array, formation_temperature, rate_700, steel, carbon=carbon, ae1=ae1)

@@ -80,7 +80,7 @@ def hardness_of(fractions: xr.Dataset, steel: Any) -> xr.Dataset:
     ...                      coords={"time": time, "probe": ["fast"]})
     >>> steel = hq.grade("4340")
     >>> round(float(hq.hardness_of(hq.transform(history, steel), steel).hardness_hrc[0]))
-    56
+    55
     """
     import xarray as xr
 

@@ -361,3 +361,8 @@ def test_python_m_heatq():
     assert done.returncode == 0
     assert done.stdout.startswith("usage: heatq endquench")
     assert done.stderr == ""
+
+
+def test_warm_up_compiles_and_says_so(capsys):
+    assert main(["warm-up"]) == 0
+    assert "the solver is compiled" in capsys.readouterr().out

@@ -59,7 +59,7 @@ def test_finer_accuracy_means_smaller_growth_by_its_square_root():
 def test_a_mild_quench_needs_few_cells_and_a_far_probe_no_fine_ones():
     bar = RoundBar(diameter=0.02)
     mild = make_grid(bar, 0.5, demands={"outer": Demand(flux=2e4, span=800.0)})
-    hard = make_grid(bar, 0.5, demands={"outer": HARD})
+    hard = make_grid(bar, 0.5, demands={"outer": Demand(flux=5e6, span=820.0)})
     far = make_grid(bar, 0.5, demands={"outer": Demand(flux=5e6, span=820.0, nearest=0.002)})
     assert mild.shape[0] < 20 < far.shape[0] < hard.shape[0]
 
@@ -76,7 +76,9 @@ def test_grids_are_fine_where_the_piece_is_quenched():
     width = np.diff(bar.z_faces)
     np.testing.assert_allclose(width, width[::-1], rtol=1e-9)  # symmetric
     assert np.diff(bar.r_faces)[-1] == np.diff(bar.r_faces).min()
-    tube = make_grid(Tube(outer_diameter=0.06, inner_diameter=0.03), 0.5, demands=dict.fromkeys(("bore", "outer"), HARD))
+    tube = make_grid(
+        Tube(outer_diameter=0.06, inner_diameter=0.03), 0.5, demands=dict.fromkeys(("bore", "outer"), HARD)
+    )
     assert np.diff(tube.r_faces)[0] == pytest.approx(np.diff(tube.r_faces)[-1], rel=1e-9)
 
 
@@ -119,7 +121,13 @@ def test_weights_near_the_axis_are_exact_to_the_sixth_power():
 
 def test_one_cell_across_reads_the_cell_and_its_faces():
     nodes = np.array([0.0, 0.5, 1.0])
-    for position, is_axis, expected in ((0.0, True, 5.0), (0.5, True, 5.0), (1.0, True, 9.0), (0.0, False, 1.0), (0.75, False, 7.0)):
+    for position, is_axis, expected in (
+        (0.0, True, 5.0),
+        (0.5, True, 5.0),
+        (1.0, True, 9.0),
+        (0.0, False, 1.0),
+        (0.75, False, 7.0),
+    ):
         first, weights = node_weights(position, nodes, is_axis)
         assert weights[:2] @ np.array([1.0, 5.0, 9.0])[first : first + 2] == pytest.approx(expected)
 

@@ -9,11 +9,13 @@ from heatq.errors import InputError, collect_validity
 from heatq.hardness.conversion import hrc_from_hv
 from heatq.hardness.mixture import mixture_hardness, phase_hardness
 from heatq.hardness.phases import (
+    auto_tempering,
     hv_bainite_maynier_1978,
     hv_ferrite,
     hv_ferrite_pearlite_maynier_1978,
     hv_martensite,
     hv_pearlite,
+    solid_solution,
 )
 from heatq.steels import Steel
 from heatq.transformation.formulas import ae1_grange_1961
@@ -34,10 +36,20 @@ def structure(*columns):
 def test_pure_constituents():
     fractions, formed = structure((0, 0, 0, 1, 0), (0, 0, 1, 0, 0), (0, 1, 0, 0, 0))
     found = mixture_hardness(fractions, formed, [50.0, 20.0, 5.0], HEAT)
-    assert found[0] == pytest.approx(float(hv_martensite(0.405)))
+    assert found[0] == pytest.approx(float(hv_martensite(0.405) - auto_tempering(50.0)))
     assert found[1] == pytest.approx(float(hv_bainite_maynier_1978(HEAT, 20.0)))
     softer = hv_pearlite(ae1_grange_1961(HEAT) - 620.0, HEAT.C, hv_ferrite(HEAT, 5.0))
-    assert found[2] == pytest.approx(float(softer))
+    assert found[2] == pytest.approx(float(softer) + solid_solution(HEAT))
+
+
+def test_martensite_tempers_itself_the_more_the_slower_it_cools():
+    fractions, formed = structure(*[(0, 0, 0, 1, 0)] * 4)
+    found = mixture_hardness(fractions, formed, [1000.0, 27.2, 2.72, 1e-6], HEAT)
+    assert found[0] == pytest.approx(float(hv_martensite(0.405)))
+    assert found[0] - found[1] == pytest.approx(21.0, abs=0.1)  # Maynier's slope, decimal logarithm
+    assert found[1] - found[2] == pytest.approx(21.0)
+    # however slow: never softer than bainite
+    assert found[3] >= phase_hardness(fractions, formed, np.full(4, 1e-6), HEAT).bainite[0]
 
 
 def test_retained_austenite_is_lumped_with_martensite():
@@ -48,7 +60,7 @@ def test_retained_austenite_is_lumped_with_martensite():
 
 def test_mixed_linearly_in_hv():
     fractions, formed = structure((0, 0, 0.4, 0.6, 0))
-    expected = 0.4 * hv_bainite_maynier_1978(HEAT, 20.0) + 0.6 * hv_martensite(0.405)
+    expected = 0.4 * hv_bainite_maynier_1978(HEAT, 20.0) + 0.6 * (hv_martensite(0.405) - auto_tempering(20.0))
     assert mixture_hardness(fractions, formed, [20.0], HEAT) == pytest.approx(expected)
 
 
@@ -100,7 +112,7 @@ def test_dissolved_carbon_sets_martensite():
     fractions, formed = structure((0, 0, 0, 1, 0))
     with collect_validity():
         found = mixture_hardness(fractions, formed, [50.0], bearing, carbon=0.62)
-        assert found[0] == pytest.approx(float(hv_martensite(0.62)))
+        assert found[0] == pytest.approx(float(hv_martensite(0.62) - auto_tempering(50.0)))
 
 
 def test_unknown_rate_is_nan_only_where_it_matters():

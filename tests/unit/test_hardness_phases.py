@@ -8,6 +8,7 @@ import pytest
 from heatq.errors import InputError, ValidityWarning, collect_validity
 from heatq.hardness.phases import (
     A255_TABLE,
+    auto_tempering,
     hrc_half_martensite_a255,
     hrc_half_martensite_a255_table,
     hrc_martensite_a255,
@@ -19,6 +20,7 @@ from heatq.hardness.phases import (
     hv_martensite,
     hv_martensite_maynier_1978,
     hv_pearlite,
+    solid_solution,
 )
 from heatq.steels import Steel
 
@@ -121,3 +123,26 @@ def test_pearlite():
     assert hv_pearlite(723.0 - formed) == pytest.approx([198, 316, 365, 382], abs=0.51)
     assert hv_pearlite([-50.0, 0.0, 15.0]).tolist() == [180.0, 180.0, 180.0]
     assert float(hv_pearlite(1e4)) == pytest.approx(395.0)
+
+
+def test_auto_tempering_counts_from_the_rate_at_j1():
+    assert auto_tempering([490 / 1.8, 5000.0]).tolist() == [0.0, 0.0]
+    assert float(auto_tempering(490 / 1.8 / 100.0)) == pytest.approx(42.0)
+    assert float(auto_tempering(np.nan)) == 0.0
+    # the same slope as in the whole equation of the source, whose rate is in degC/h
+    whole = hv_martensite_maynier_1978(MID_4140H, 50.0) - hv_martensite_maynier_1978(MID_4140H, 5.0)
+    assert float(auto_tempering(5.0) - auto_tempering(50.0)) == pytest.approx(float(whole))
+    with pytest.raises(InputError, match="above 0 K/s"):
+        auto_tempering(-1.0)
+
+
+def test_solid_solution_is_that_of_maynier_beyond_the_eutectoid_steel():
+    from types import SimpleNamespace
+
+    eutectoid = SimpleNamespace(C=0.5, Si=0.25, Mn=0.76)
+    assert solid_solution(eutectoid) == 0.0
+    alloyed = SimpleNamespace(C=0.5, Si=0.25, Mn=0.96, Ni=1.0, Mo=0.2)
+    rate = 1.0 / 3600.0  # 1 degC/h: its logarithm and with it the rate terms vanish
+    with collect_validity():
+        more = hv_ferrite_pearlite_maynier_1978(alloyed, rate) - hv_ferrite_pearlite_maynier_1978(eutectoid, rate)
+    assert solid_solution(alloyed) == pytest.approx(float(more))

@@ -39,7 +39,10 @@ class Flux:
 @pytest.mark.parametrize(
     ("options", "message"),
     [
-        ({"initial_temperature": 1550.0}, r"initial_temperature = 1550 degC is outside .* for Fahrenheit write heatq.units.degF\(1550\)"),
+        (
+            {"initial_temperature": 1550.0},
+            r"initial_temperature = 1550 degC is outside .* for Fahrenheit write heatq.units.degF\(1550\)",
+        ),
         ({"initial_temperature": -100.0}, "initial_temperature = -100 degC is outside"),
         ({"initial_temperature": float("nan")}, "initial_temperature = nan degC is outside"),
         ({"initial_temperature": "850"}, "initial_temperature = '850' is not a number"),
@@ -62,7 +65,10 @@ class Flux:
         ({"boundaries": {"sid": BATH}}, "unknown face of RoundBar 'sid'. Did you mean 'side'"),
         ({"boundaries": {"side": BATH, "bore": BATH}}, "unknown face of RoundBar 'bore'"),
         ({"boundaries": BATH}, "boundaries must be a dict from face to boundary; RoundBar has the faces side"),
-        ({"boundaries": {"side": 500.0}}, r"boundary of face 'side': 500.0 has no heat_flux\(surface_temperature\) method"),
+        (
+            {"boundaries": {"side": 500.0}},
+            r"boundary of face 'side': 500.0 has no heat_flux\(surface_temperature\) method",
+        ),
         (
             {"boundaries": {"side": Flux(lambda t: np.where(t > 400.0, np.nan, 1e5))}},
             "boundary of face 'side': heat_flux is not finite at a surface of 410 degC",
@@ -140,7 +146,11 @@ def plain():
 
 @pytest.fixture(scope="module")
 def steel():
-    faces = {"jet": hq.Convection(coefficient=1e4, fluid_temperature=24.0), "side": hq.Insulated(), "top": hq.Insulated()}
+    faces = {
+        "jet": hq.Convection(coefficient=1e4, fluid_temperature=24.0),
+        "side": hq.Insulated(),
+        "top": hq.Insulated(),
+    }
     return cool(hq.EndQuenchBar(), hq.grade("4140"), faces, end_time=300.0, probes=["J2", "J8"], fields_at=[300.0])
 
 
@@ -155,7 +165,15 @@ def test_schema(plain, steel):
     assert steel.fraction_field.dims == ("phase", "field_time", "cell_z", "cell_r")
     assert list(steel.phase.values) == ["ferrite", "pearlite", "bainite", "martensite", "austenite"]
     assert steel.distance.values == pytest.approx([2 * 0.0254 / 16, 8 * 0.0254 / 16])
-    units = {"temperature": "degC", "time": "s", "r": "m", "z": "m", "heat_removed": "J", "cell_r": "m", "field_time": "s"}
+    units = {
+        "temperature": "degC",
+        "time": "s",
+        "r": "m",
+        "z": "m",
+        "heat_removed": "J",
+        "cell_r": "m",
+        "field_time": "s",
+    }
     for name, unit in units.items():
         assert plain[name].attrs["units"] == unit
     for data in (plain, steel):
@@ -260,7 +278,9 @@ def test_output_times_do_not_disturb_the_steps_at_a_jump():
 
 
 def test_probes_are_labelled_with_their_places():
-    data = cool(SHORT, boundaries={"bottom": BATH, "side": BATH, "top": BATH}, probes=["centre @ 10 mm", hq.Probe(0.01, 0.04)])
+    data = cool(
+        SHORT, boundaries={"bottom": BATH, "side": BATH, "top": BATH}, probes=["centre @ 10 mm", hq.Probe(0.01, 0.04)]
+    )
     assert list(data.probe.values) == ["centre @ 10 mm", "r10 z40"]
     np.testing.assert_allclose(data.r, [0.0, 0.01])
     np.testing.assert_allclose(data.z, [0.01, 0.04])
@@ -269,7 +289,12 @@ def test_probes_are_labelled_with_their_places():
 def test_coupled_switch():
     """Uncoupled the bar cools as austenite: no fractions, and no heat of transformation in the history."""
     slow = hq.Convection(coefficient=100.0, fluid_temperature=20.0)
-    options = {"specimen": hq.RoundBar(diameter=0.05), "steel": hq.grade("1045"), "boundaries": {"side": slow}, "end_time": 1500.0}
+    options = {
+        "specimen": hq.RoundBar(diameter=0.05),
+        "steel": hq.grade("1045"),
+        "boundaries": {"side": slow},
+        "end_time": 1500.0,
+    }
     coupled, plain = cool(**options), cool(**options, coupled=False)
     assert "fraction" in coupled
     assert "fraction" not in plain
@@ -392,7 +417,9 @@ def test_a_failure_names_time_place_and_cures_and_keeps_the_part(monkeypatch):
 
     monkeypatch.setattr(run_module, "ROWS", 10)
     monkeypatch.setattr(run_module, "_advance", Failing())
-    with pytest.raises(SolverError, match=r"time step became too small at t = .* near r = .* Try a larger accuracy") as caught:
+    with pytest.raises(
+        SolverError, match=r"time step became too small at t = .* near r = .* Try a larger accuracy"
+    ) as caught:
         cool()
     assert caught.value.partial.sizes["time"] == 31
     assert "too small" in caught.value.partial.attrs["status"]
@@ -403,7 +430,9 @@ def test_a_failure_names_time_place_and_cures_and_keeps_the_part(monkeypatch):
 
 
 def hold_then(duration, coefficient=3000.0):
-    return hq.Stages((duration, hq.Convection(coefficient=50.0, fluid_temperature=850.0)), (None, hq.Convection(coefficient, 20.0)))
+    return hq.Stages(
+        (duration, hq.Convection(coefficient=50.0, fluid_temperature=850.0)), (None, hq.Convection(coefficient, 20.0))
+    )
 
 
 EXTREME = {
@@ -440,7 +469,11 @@ EXTREME = {
         850.1,
     ),
     "boiling curve": (
-        {"boundaries": {"side": Flux(lambda t: np.interp(t, [20.0, 100.0, 250.0, 400.0, 1400.0], [0.0, 0.0, 5e6, 2e5, 6e5]))}},
+        {
+            "boundaries": {
+                "side": Flux(lambda t: np.interp(t, [20.0, 100.0, 250.0, 400.0, 1400.0], [0.0, 0.0, 5e6, 2e5, 6e5]))
+            }
+        },
         100.0,
         130.0,
     ),
@@ -493,3 +526,18 @@ def test_a_cold_steel_does_not_heat_itself():
 def test_temperatures_below_absolute_zero_are_noticed():
     with pytest.raises((SolverError, hq.ValidityWarning, hq.AccuracyWarning)):
         cool(boundaries={"side": hq.HeatFlux(5e6)}, end_time=10.0)
+
+
+def test_grid_convergence_shows_that_the_accuracy_is_kept():
+    table = hq.grid_convergence(BAR, METAL, {"side": BATH}, initial_temperature=850.0, end_time=60.0)
+    assert (table.difference[:-1] < table.accuracy[:-1]).all()
+    assert (np.diff(table.cells_radial) > 0).all()
+    assert np.isnan(table.difference[-1])
+    # both parts of the error go with the working accuracy: the difference falls with it
+    assert (np.diff(table.difference[:-1]) < 0).all()
+
+
+@pytest.mark.parametrize("accuracies", [(1.0, 0.5), (0.5, 1.0, 2.0), (1.0, 1.0, 0.5)])
+def test_grid_convergence_needs_falling_accuracies(accuracies):
+    with pytest.raises(InputError, match="at least three numbers"):
+        hq.grid_convergence(BAR, METAL, {"side": BATH}, initial_temperature=850.0, end_time=60.0, accuracies=accuracies)

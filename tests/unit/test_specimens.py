@@ -29,7 +29,14 @@ def test_end_quench_probes():
     assert bar.default_probes[:3] == ("J1", "J2", "J3")
     assert bar.default_probes[-1] == "J32"
     assert len(bar.default_probes) == len(JOMINY_POSITIONS)
-    for name, z in (("J1", inch / 16), ("j8", 0.5 * inch), (" J 16 ", inch), ("J2.5", 2.5 * inch / 16), ("10 mm", 0.01), ("1.5mm", 0.0015)):
+    for name, z in (
+        ("J1", inch / 16),
+        ("j8", 0.5 * inch),
+        (" J 16 ", inch),
+        ("J2.5", 2.5 * inch / 16),
+        ("10 mm", 0.01),
+        ("1.5mm", 0.0015),
+    ):
         probe = bar.find_probe(name)
         assert probe.z == pytest.approx(z, rel=1e-12)
         assert probe.r == pytest.approx(0.0127 - 0.381e-3)

@@ -20,6 +20,7 @@ def test_passport_is_complete(case):
     assert set(checks.passport(case)) >= PASSPORT_KEYS
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", checks.ALL)
 def test_case(case):
     found = checks.ALL[case]()
@@ -69,6 +70,7 @@ def test_normalized_rounds_notice_a_fan():
     assert failures(checks.round_checks(checks.rounds(hq.Convection(200.0, 25.0))))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("heat", ["middle", "rich"])
 def test_nitrogen_against_water_keeps_the_order_of_the_grades(heat):
     """Common practice: 4340 loses least and 4130 most when nitrogen replaces water. No number is known to hold it to."""
