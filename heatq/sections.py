@@ -240,6 +240,18 @@ def half_martensite_distance(
 ) -> float:
     """Distance (m) from the water-quenched end at which martensite falls to this fraction; NaN if it never does on the bar.
 
+    Parameters
+    ----------
+    steel : Steel
+        The heat.
+    martensite : float
+        Fraction of martensite with the austenite it retains.
+    water_temperature, emissivity, initial_temperature, accuracy : float
+        Of the water (degC), of side and top, of the bar at the start (degC; default the steel's austenitizing temperature), and of
+        the histories (K).
+
+    Notes
+    -----
     One simulation of the ASTM A255 bar with the standard's traverse; between positions the fraction is linear in
     distance, so the answer is good to about a tenth of the spacing (0.2 mm to J16, 0.6 mm beyond).
 

@@ -34,7 +34,7 @@ from heatq.errors import (
     note_validity,
 )
 from heatq.history import cooling_rate
-from heatq.transformation.critical import critical_temperatures
+from heatq.transformation.formulas import ac1_andrews_1965, ac3_andrews_1965
 from heatq.transformation.kinetics import PHASES
 from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
 
@@ -188,7 +188,8 @@ def simulate(
         note_validity("temperature", "lowest temperature", low, -200.0, 1450.0, "degC", "range of the tables")
         if state.transforms:
             kinetics_of(steel, coupled)  # says the notes of the kinetics again
-            start = critical_temperatures(steel).ac3
+            with hold_validity():
+                start = max(ac1_andrews_1965(steel), ac3_andrews_1965(steel))
             note_validity(
                 "kinetics", "initial temperature", initial_temperature, start, 1100.0, "degC", "Ac3, grain growth"
             )
@@ -249,10 +250,10 @@ class _Job:
         self.material = material_of(steel)
         self.transforms, self.kinetics = kinetics_of(steel, coupled)
         if self.transforms:
-            critical = critical_temperatures(steel)
-            if initial_temperature < critical.ac1:
+            ac1 = ac1_andrews_1965(steel)
+            if initial_temperature < ac1:
                 raise InputError(
-                    f"initial_temperature = {initial_temperature:g} degC is below Ac1 = {critical.ac1:.0f} degC of the steel: it would "
+                    f"initial_temperature = {initial_temperature:g} degC is below Ac1 = {ac1:.0f} degC of the steel: it would "
                     "not be austenite, and heating is not modelled. Start above Ac3, or pass a plain Material."
                 )
         self.thermal = thermal_table(self.material)
@@ -320,12 +321,17 @@ def _refine(
 
 
 def _difference(fine: _State, coarse: _State) -> float:
-    """Largest difference of the probe temperatures of two runs, K, at up to 300 of the finer run's times."""
+    """Largest difference of the probe temperatures of two runs, K, at up to 300 of the finer run's times.
+
+    The coarse run's first two steps are left out: there its surface is only interpolated from the start.
+    """
     from scipy.interpolate import PchipInterpolator
 
     count = fine.probe_tables[0].shape[0]
     a, b = np.concatenate(fine.records), np.concatenate(coarse.records)
-    common = a[a[:, 0] <= b[-1, 0]]
+    common = a[(a[:, 0] >= b[min(2, len(b) - 1), 0]) & (a[:, 0] <= b[-1, 0])]
+    if len(common) == 0:
+        return 0.0
     picks = np.unique(np.linspace(0, len(common) - 1, 300).astype(int))
     other = PchipInterpolator(b[:, 0], b[:, 5 : 5 + count], axis=0)(common[picks, 0])
     return float(np.abs(common[picks, 5 : 5 + count] - other).max())
@@ -618,6 +624,7 @@ def _dataset(
         )
         if len(t) > 1:
             data["cooling_rate_700"] = cooling_rate(data, 700.0)
+            data["cooling_rate_800_700"] = cooling_rate(data, 750.0, window=50.0)
     faces = [name for side in ("bottom", "top", "outer", "bore") for name, s in specimen.faces.items() if s == side]
     index = [("bottom", "top", "outer", "bore").index(specimen.faces[name]) for name in faces]
     data = data.assign_coords(face=("face", faces, {"units": "1", "long_name": "face"}))

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from heatq.errors import hold_validity, repeat_notes
-from heatq.transformation.options import DEFAULT, Kinetics, kinetics_named
+from heatq.transformation.options import DEFAULT, Kinetics, drag_divisor, kinetics_named
 from heatq.transformation.rates import S_COMPLETE, rate_tables, s_inverse_table
 
 __all__ = ["PHASES", "TEMPERATURE_GRID", "KineticTables", "kinetic_tables", "no_kinetics", "transformed_fraction_table"]
@@ -90,6 +90,7 @@ def _cached_tables(steel: Any, kinetics: Kinetics) -> tuple[KineticTables, dict[
 
 def _build_tables(steel: Any, kinetics: Kinetics) -> KineticTables:
     tables = rate_tables(steel, TEMPERATURE_GRID, (kinetics.ferrite, kinetics.pearlite, kinetics.bainite))
+    slower = drag_divisor(steel, TEMPERATURE_GRID, kinetics.drag)
     bainite = np.array(tables.bainite)
     bainite[tables.ms > TEMPERATURE_GRID] = 0.0
     top = max(tables.ae3, tables.ae1, tables.bs)
@@ -98,7 +99,13 @@ def _build_tables(steel: Any, kinetics: Kinetics) -> KineticTables:
     )
     rates = np.ascontiguousarray(
         np.stack(
-            [tables.ferrite, tables.pearlite, bainite, tables.ferrite_limit, np.exp(tables.alpha * TEMPERATURE_GRID)],
+            [
+                tables.ferrite / slower,
+                tables.pearlite / slower,
+                bainite,
+                tables.ferrite_limit,
+                np.exp(tables.alpha * TEMPERATURE_GRID),
+            ],
             axis=1,
         )
     )

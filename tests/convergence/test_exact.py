@@ -388,6 +388,7 @@ def test_every_accepted_step_is_within_the_accuracy(accuracy, coefficient):
         end_time=50.0,
         probes=["centre", "3/4 radius", "surface"],
         accuracy=accuracy,
+        estimate_error=False,  # the estimate would refine for these first instants
     )
     fourier = DIFFUSIVITY * run.time.values / radius**2
     biot = coefficient * radius / 30.0

@@ -147,13 +147,10 @@ def test_a_traverse_that_cannot_be_compared_says_so(run, tmp_path):
     assert "no measured point can be compared" in out
 
 
-def test_a_place_without_a_value_shows_a_dash_and_not_a_hardness_below_20(run):
-    """Started at 700 degC the bar never passes 704 degC, so the regressions have no rate to work with."""
-    code, out, _ = run("--initial-temperature", "700")
-    assert code == 0
-    for cells in rows(out).values():
-        assert cells[2] == cells[3] == "-"
-        assert (cells[8] == "-") == (cells[9] == "-")
+def test_a_bar_that_starts_below_ac1_is_refused(run):
+    code, _, err = run("--initial-temperature", "700")
+    assert code == 2
+    assert "below Ac1" in err
 
 
 # ------------------------------------------------------------------------------------------------- bad input

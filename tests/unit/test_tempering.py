@@ -144,7 +144,9 @@ def test_maynier_tempers_each_phase_and_leaves_pearlite_alone():
     steel = hq.grade("4140")
     soft = tempered_hardness(result([0.2, 0.8, 0, 0, 0], 260.0), steel, 600.0, method="maynier_1978")
     assert float(soft["tempered_hv"][0]) == pytest.approx(260.0)
-    hard = tempered_hardness(result([0, 0, 0, 0.97, 0.03], 615.0), steel, 600.0, method="maynier_1978")
+    quenched = result([0, 0, 0, 0.97, 0.03], 615.0)
+    quenched["hardness_hv"] = hq.hardness_of(quenched, steel)["hardness_hv"]
+    hard = tempered_hardness(quenched, steel, 600.0, method="maynier_1978")
     alone = float(hv_tempered_martensite_maynier(steel, 600.0, hour))
     assert float(hard["tempered_hv"][0]) == pytest.approx(alone, abs=8.0)
     mixed = tempered_hardness(result([0, 0.2, 0.3, 0.48, 0.02], 500.0), steel, 600.0, method="maynier_1978")
