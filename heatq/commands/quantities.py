@@ -44,7 +44,7 @@ def quantity(unit: str, example: str) -> Callable[[str], float]:
             given = f"deg{given}"
         try:
             value = registry.Quantity(number, given)
-            return float(value.to(unit).magnitude)
+            return float(f"{float(value.to(unit).magnitude):.12g}")  # 1123.15 K is 850 degC, not 849.9999999999999
         except Exception:  # pint raises several unrelated classes for unknown and mismatched units
             raise argparse.ArgumentTypeError(
                 f"{text!r}: the unit {given!r} is unknown or does not fit; write for instance '{example}'."

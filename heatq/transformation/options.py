@@ -76,7 +76,7 @@ class Kinetics:
 PUBLISHED = Kinetics("published")
 #: Chosen on the middles of six H-bands and the effect-of-mass tables together, rounded; what each steel says when it is left out is on the
 #: page "which model for which steel", from benchmarks/prediction.py.
-CALIBRATED = Kinetics("calibrated", ferrite=0.7, pearlite=1.2, bainite=1.3, spread=0.6, drag=4.0)
+CALIBRATED = Kinetics("calibrated", ferrite=0.7, pearlite=1.4, bainite=1.6, spread=0.6, drag=4.0)
 #: By name.
 KINETICS = {kinetics.name: kinetics for kinetics in (PUBLISHED, CALIBRATED)}
 #: What is used where nothing is said.
@@ -89,7 +89,7 @@ def kinetics_named(kinetics: str | Kinetics) -> Kinetics:
     Examples
     --------
     >>> kinetics_named("calibrated").bainite
-    1.3
+    1.6
     """
     if isinstance(kinetics, Kinetics):
         return kinetics
