@@ -59,7 +59,10 @@ _HOME = {
     "grade": "steels",
     "grade_ranges": "steels",
     "grid_convergence": "conduction",
+    "disagreements": "hardness.interval",
     "h_band": "steels",
+    "hardness_interval": "hardness.interval",
+    "Kinetics": "transformation.options",
     "half_martensite_distance": "sections",
     "hardness_from_curve": "hardness.equal_cooling",
     "hardness_of": "hardness",
@@ -138,6 +141,7 @@ if TYPE_CHECKING:
     from heatq.diagrams import cct, critical_rate, ttt
     from heatq.hardness import compare_traverse, hardness_of, ideal_diameter, read_traverse
     from heatq.hardness.equal_cooling import equal_cooling_distance, hardness_from_curve
+    from heatq.hardness.interval import disagreements, hardness_interval
     from heatq.hardness.tempering import tempered_hardness
     from heatq.history import cooling_rate, cooling_time, crossing_time
     from heatq.sections import critical_coefficient, critical_diameter, half_martensite_distance
@@ -156,5 +160,6 @@ if TYPE_CHECKING:
     from heatq.titanium import check_titanium_gas, classify_titanium
     from heatq.transformation import transform
     from heatq.transformation.by_critical_velocity import fractions_by_critical_velocity
+    from heatq.transformation.options import Kinetics
     from heatq.transformation.user_kinetics import TransformationCurve, UserKinetics, transform_with
     from heatq.trials import trial

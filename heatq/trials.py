@@ -13,8 +13,10 @@ from heatq.errors import InputError, collect_validity
 from heatq.hardness import hardness_of
 from heatq.hardness.equal_cooling import equivalent_distance, second_opinion
 from heatq.hardness.hardenability import just_1969
+from heatq.hardness.interval import hardness_interval
 from heatq.history import cooling_rate, cooling_time
 from heatq.transformation.fractions import transform
+from heatq.transformation.options import DEFAULT
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -38,6 +40,8 @@ def trial(
     probes: Any = None,
     accuracy: float = 0.5,
     coupled: bool = True,
+    kinetics: Any = DEFAULT,
+    with_interval: bool = False,
     output_times: Any = None,
     progress: Progress = "auto",
 ) -> xr.Dataset:
@@ -55,7 +59,10 @@ def trial(
         degC; the default is the steel's austenitizing temperature.
     end_time : float, optional
         s; the default runs until the whole piece is below 60 degC (at most 10 h).
-    probes, accuracy, coupled, output_times, progress
+    with_interval : bool
+        Add ``hardness_interval(bound, probe)``, the range that holds the hardness with 90 % confidence (model, chemistry, grain size
+        and boundary together; see `heatq.hardness_interval`). Takes about as long as the trial itself.
+    probes, accuracy, coupled, kinetics, output_times, progress
         As in `heatq.simulate`.
 
     Returns
@@ -96,11 +103,14 @@ def trial(
             probes=probes,
             accuracy=accuracy,
             coupled=coupled,
+            kinetics=kinetics,
             progress=progress,
         )
         if not coupled:
-            result = result.merge(transform(result, steel), combine_attrs="override")
+            result = result.merge(transform(result, steel, kinetics=kinetics), combine_attrs="override")
         result = add_predictions(result, steel)
+        if with_interval:
+            result = hardness_interval(result, steel, boundary=boundaries, kinetics=kinetics)
         result.attrs["warnings"] = json.dumps(list(notes.values()))
     return result
 

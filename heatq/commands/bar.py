@@ -266,6 +266,8 @@ def run(arguments: argparse.Namespace) -> int:
         end_time=arguments.end_time,
         probes=probes,
         accuracy=arguments.accuracy,
+        kinetics=arguments.kinetics,
+        with_interval=True,
     )
     print(f"{steel!r}\n{piece!r}\n\n{label}{_told(arguments)}\n{table(result)}\n")
     print(f"energy residual {result.attrs['energy_residual']:.1e}; wall time {time.perf_counter() - begin:.2f} s")

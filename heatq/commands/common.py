@@ -23,6 +23,11 @@ def add_steel_arguments(parser: argparse.ArgumentParser) -> None:
     steel.add_argument("--heat", metavar="FILE", help="heat certificate, TOML or CSV")
     steel.add_argument("--heat-name", metavar="NAME", help="which heat of a certificate file that holds several")
     steel.add_argument("--grade", help="nominal grade, such as 4140")
+    steel.add_argument(
+        "--kinetics",
+        default="published",
+        help="published (default, nothing fitted) or calibrated (five numbers chosen on hardenability bands and rounds)",
+    )
 
 
 def check_steel_arguments(arguments: argparse.Namespace) -> None:

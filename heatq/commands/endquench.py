@@ -138,6 +138,8 @@ def run(arguments: argparse.Namespace) -> int:
             _quench(arguments, with_gas),
             initial_temperature=arguments.initial_temperature,
             accuracy=arguments.accuracy,
+            kinetics=arguments.kinetics,
+            with_interval=True,
         )
 
     results = {}

@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 from scipy.constants import milli
 
+from heatq.hardness.interval import disagreements
+
 __all__ = ["cell", "table", "write_csv"]
 
 #: Columns of the CSV file, before the phases.
@@ -24,7 +26,8 @@ COLUMNS = (
 
 NOTE = (
     "Martensite includes the austenite it retains; HRC ends at 20 (238 HV). A255 and Just: second opinions from chemistry\n"
-    "alone, at the place of the water end-quench bar that cools alike; a dash where the method does not reach."
+    "alone, at the place of the water end-quench bar that cools alike; a dash where the method does not reach. 90 % HRC: range\n"
+    "for this heat from model, chemistry, grain size and boundary together."
 )
 
 
@@ -42,7 +45,7 @@ def table(result: Any) -> str:
     width = 8 if end_quench else max(12, *(len(name) for name in names))
     lines = [
         f"{first:<{width}}{'distance' if end_quench else 'cools as':>10}   rate 704 °C   t 800-500    ferrite pearlite "
-        "bainite martensite      HV     HRC    A255    Just",
+        "bainite martensite      HV     HRC    A255    Just   90 % HRC",
         f"{'':<{width}}{'mm' if end_quench else 'at, mm':>10}           K/s           s          %        %       %"
         "          %                    HRC     HRC",
     ]
@@ -61,8 +64,19 @@ def table(result: Any) -> str:
             + (cell(hrc, ".1f", 8) if np.isfinite(hrc) or not np.isfinite(result["hardness_hv"][n]) else "     <20")
             + cell(float(result["hardness_hrc_chemistry"][n]), ".1f", 8)
             + cell(float(result["hardness_hrc_regression"][n]), ".1f", 8)
+            + _interval(result, n)
         )
-    return "\n".join([*lines, NOTE])
+    return "\n".join([*lines, NOTE, *disagreements(result)])
+
+
+def _interval(result: Any, n: int) -> str:
+    """Bounds of the hardness interval, if the trial has one."""
+    if "hardness_interval" not in result:
+        return ""
+    low, high = (float(value) for value in result["hardness_interval"].values[:, n])
+    if not np.isfinite(high):
+        return "   below 20"
+    return f"   {low:.0f} to {high:.0f}" if np.isfinite(low) else f"  up to {high:.0f}"
 
 
 def write_csv(result: Any, path: pathlib.Path) -> None:

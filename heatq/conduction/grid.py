@@ -91,11 +91,15 @@ def _both_ends(half: Array) -> Array:
     return np.concatenate([0.5 * half, 1.0 - 0.5 * half[-2::-1]])
 
 
-def _spacing(length: float, demand: Demand, accuracy: float, conductivity: float, weight: float) -> Array:
-    """Points 0..1 over ``length``, first cells at the demanding face at 0."""
+def _growth(length: float, demand: Demand, accuracy: float, conductivity: float, weight: float) -> float:
+    """Relative growth of neighbouring cells that one face asks for."""
     span = max(demand.span, 1.0)
     biot = demand.flux * length / (conductivity * span)
-    growth = min(0.5, (accuracy / (weight * span * max(biot / (1.0 + biot), 1e-9))) ** 0.5)
+    return min(0.5, (accuracy / (weight * span * max(biot / (1.0 + biot), 1e-9))) ** 0.5)
+
+
+def _spacing(length: float, demand: Demand, accuracy: float, conductivity: float, growth: float) -> Array:
+    """Points 0..1 over ``length``, first cells at the demanding face at 0."""
     first = FIRST_CELL * accuracy * conductivity / max(demand.flux, 1e-30)
     first = max(first, PROBE_SHARE * growth * demand.nearest, THINNEST * length)
     first = min(first, length * growth / 2.0, length / FEWEST)
@@ -151,14 +155,14 @@ def make_grid(
     def points(length: float, low: Demand, high: Demand) -> Array:
         if low.flux == 0.0 and high.flux == 0.0:
             return np.linspace(0.0, 1.0, FEWEST + 1)
+        # what the harder face sends in passes the whole section, so its growth rules on both sides
+        growth = min(_growth(length, face, accuracy, conductivity, weight) for face in (low, high) if face.flux > 0.0)
         if low.flux == 0.0:
-            return 1.0 - _spacing(length, high, accuracy, conductivity, weight)[::-1]
-        if high.flux * 20.0 < low.flux and end_quench:
-            return _spacing(length, low, accuracy, conductivity, weight)
-        if high.flux == 0.0:
-            return _spacing(length, low, accuracy, conductivity, weight)
-        near = _spacing(length / 2.0, low, accuracy, conductivity, weight)
-        far = _spacing(length / 2.0, high, accuracy, conductivity, weight)
+            return 1.0 - _spacing(length, high, accuracy, conductivity, growth)[::-1]
+        if high.flux == 0.0 or (end_quench and high.flux * 20.0 < low.flux):
+            return _spacing(length, low, accuracy, conductivity, growth)
+        near = _spacing(length / 2.0, low, accuracy, conductivity, growth)
+        far = _spacing(length / 2.0, high, accuracy, conductivity, growth)
         return np.concatenate([0.5 * near, 1.0 - 0.5 * far[-2::-1]])
 
     bore = demands.get("bore", none) if inner > 0.0 else none

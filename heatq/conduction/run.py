@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 import json
 import logging
 import sys
@@ -37,6 +38,7 @@ from heatq.history import cooling_rate
 from heatq.transformation.formulas import ac1_andrews_1965, ac3_andrews_1965
 from heatq.transformation.kinetics import PHASES
 from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
+from heatq.transformation.options import DEFAULT
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -63,10 +65,11 @@ def simulate(
     *,
     initial_temperature: float,
     end_time: float,
-    output_times: Sequence[float] | None = None,
+    output_times: Sequence[float] | Array | None = None,
     probes: Any = None,
     accuracy: float = 0.5,
     coupled: bool = True,
+    kinetics: Any = DEFAULT,
     fields_at: Sequence[float] | None = None,
     stop_below: float | None = None,
     cells: tuple[int, int] | None = None,
@@ -97,6 +100,8 @@ def simulate(
     coupled : bool
         True: transformation and its heat act on the temperature. False: the piece cools as austenite throughout, and
         `heatq.transform` may be laid over the histories afterwards.
+    kinetics : str or Kinetics
+        "published" (nothing fitted), "calibrated", or your own `heatq.Kinetics`; see the page on which model for which steel.
     fields_at : sequence of float, optional
         Times (s) at which the whole temperature and fraction fields are kept.
     stop_below : float, optional
@@ -167,6 +172,7 @@ def simulate(
                 specimen,
                 steel,
                 coupled,
+                kinetics,
                 check_faces(specimen, boundaries),
                 initial_temperature,
                 end_time,
@@ -187,7 +193,7 @@ def simulate(
             check_range(low, high)
         note_validity("temperature", "lowest temperature", low, -200.0, 1450.0, "degC", "range of the tables")
         if state.transforms:
-            kinetics_of(steel, coupled)  # says the notes of the kinetics again
+            kinetics_of(steel, coupled, kinetics)  # says the notes of the kinetics again
             with hold_validity():
                 start = max(ac1_andrews_1965(steel), ac3_andrews_1965(steel))
             note_validity(
@@ -201,6 +207,7 @@ def simulate(
             "end_time": end_time,
             "accuracy": accuracy,
             "coupled": bool(state.transforms),
+            "kinetics": kinetics if isinstance(kinetics, str) else repr(kinetics),
             "cells": list(state.grid.shape),
             "step_tolerance": tolerance,
         }
@@ -240,6 +247,7 @@ class _Job:
         specimen: Any,
         steel: Any,
         coupled: bool,
+        kinetics: Any,
         sides: Mapping[str, Any],
         initial_temperature: float,
         end_time: float,
@@ -248,7 +256,7 @@ class _Job:
         self.specimen, self.places, self.sides = specimen, places, sides
         self.initial_temperature, self.end_time = initial_temperature, end_time
         self.material = material_of(steel)
-        self.transforms, self.kinetics = kinetics_of(steel, coupled)
+        self.transforms, self.kinetics = kinetics_of(steel, coupled, kinetics)
         if self.transforms:
             ac1 = ac1_andrews_1965(steel)
             if initial_temperature < ac1:
@@ -321,19 +329,39 @@ def _difference(fine: _State, coarse: _State) -> float:
 
     The coarse run's first two steps are left out: there its surface is only interpolated from the start.
     """
-    from scipy.interpolate import PchipInterpolator
-
     count = fine.probe_tables[0].shape[0]
     a, b = np.concatenate(fine.records), np.concatenate(coarse.records)
     common = a[(a[:, 0] >= b[min(2, len(b) - 1), 0]) & (a[:, 0] <= b[-1, 0])]
     if len(common) == 0:
         return 0.0
     picks = np.unique(np.linspace(0, len(common) - 1, 300).astype(int))
-    other = PchipInterpolator(b[:, 0], b[:, 5 : 5 + count], axis=0)(common[picks, 0])
-    return float(np.abs(common[picks, 5 : 5 + count] - other).max())
+    other = _between_steps(b[:, : 5 + count], common[picks, 0], coarse.tables.knot_time)
+    return float(np.abs(common[picks, 5 : 5 + count] - other[:, 5:]).max())
 
 
-def _check_times(name: str, times: Sequence[float] | None, end_time: float) -> Array | None:
+def _between_steps(rows: Array, times: Array, knots: Array) -> Array:
+    """Rows (time first) at other times: monotone cubics through the accepted steps, broken at the knots of the boundaries."""
+    from scipy.interpolate import PchipInterpolator
+
+    t = rows[:, 0]
+    out = np.empty((len(times), rows.shape[1]))
+    inner = np.unique(knots[(knots > t[0]) & (knots < t[-1])])
+    edges = [t[0], *inner, t[-1]]
+    for low, high in itertools.pairwise(edges):
+        steps = (t >= low) & (t <= high)
+        here = (times >= low) & (times <= high)
+        if not here.any():
+            continue
+        part = rows[steps]
+        if len(part) < 2:
+            out[here] = rows[np.searchsorted(t, times[here]).clip(0, len(t) - 1)]
+        else:
+            out[here] = PchipInterpolator(part[:, 0], part, axis=0)(times[here])
+    out[:, 0] = times
+    return out
+
+
+def _check_times(name: str, times: Sequence[float] | Array | None, end_time: float) -> Array | None:
     if times is None:
         return None
     try:
@@ -556,12 +584,7 @@ def _dataset(
     if wanted is not None:
         if t[-1] < end_time:
             wanted = wanted[wanted <= t[-1]]
-        if len(t) > 1:
-            from scipy.interpolate import PchipInterpolator
-
-            rows = np.column_stack([wanted, PchipInterpolator(t, rows[:, 1:], axis=0)(wanted)])
-        else:
-            rows = rows[:0]
+        rows = _between_steps(rows, wanted, state.tables.knot_time) if len(t) > 1 else rows[:0]
         t = wanted
     temperature = rows[:, 5 : 5 + count]
     r = np.array([p.r for p in places])

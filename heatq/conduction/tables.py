@@ -14,6 +14,7 @@ from heatq.conduction.grid import Demand, Grid
 from heatq.errors import InputError, check_name
 from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
 from heatq.transformation.kinetics import KineticTables, kinetic_tables, no_kinetics
+from heatq.transformation.options import DEFAULT
 
 __all__ = [
     "BoundaryTables",
@@ -50,10 +51,10 @@ def thermal_table(material: Any) -> Array:
     return np.ascontiguousarray(np.concatenate([enthalpy, conductivity]).T)
 
 
-def kinetics_of(steel: Any, coupled: bool) -> tuple[int, KineticTables]:
+def kinetics_of(steel: Any, coupled: bool, kinetics: Any = DEFAULT) -> tuple[int, KineticTables]:
     """Whether the material transforms inside the step, and its kinetic tables."""
     if coupled and len(material_of(steel).phases) == 5:
-        return 1, kinetic_tables(steel)
+        return 1, kinetic_tables(steel, kinetics)
     return 0, no_kinetics()
 
 

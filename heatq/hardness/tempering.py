@@ -297,7 +297,7 @@ def _by_phases(result: xr.Dataset | None, hv: Array, steel: Any, temperature: fl
     own = phase_hardness(
         result["fraction"].transpose("phase", "probe").values,
         result["formation_temperature"].transpose("phase", "probe").values,
-        result["cooling_rate_700"].values,
+        rate_for_hardness(result),
         steel,
         carbon=float(kinetic_tables(steel).scalars[2]),
     )

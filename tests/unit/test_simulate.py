@@ -543,7 +543,6 @@ def test_grid_convergence_needs_falling_accuracies(accuracies):
         hq.grid_convergence(BAR, METAL, {"side": BATH}, initial_temperature=850.0, end_time=60.0, accuracies=accuracies)
 
 
-@pytest.mark.xfail(strict=True, reason="reported: one monotone cubic through the jump bends the long step before it")
 def test_output_times_shortly_before_a_jump_are_as_good_as_the_steps():
     """The flux jumps from 19 to 1500 kW/m2 after 3 s: the curve has a corner there, and the next step is very short."""
     quench = hq.Stages((3.0, hq.Convection(30.0, 20.0)), (None, hq.Convection(3000.0, 20.0)))
