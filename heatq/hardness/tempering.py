@@ -292,6 +292,7 @@ def _by_phases(result: xr.Dataset | None, hv: Array, steel: Any, temperature: fl
     if "fraction" not in result or "cooling_rate_700" not in result:
         raise InputError("quenched has no fractions: Maynier's tempering needs them; use method='spies_1977'.")
     from heatq.hardness.mixture import phase_hardness
+    from heatq.hardness.predict import rate_for_hardness
     from heatq.transformation.kinetics import kinetic_tables
 
     own = phase_hardness(

@@ -56,7 +56,7 @@ def test_gas_across_a_long_bar(run, tmp_path):
     assert "RoundBar(diameter=0.025, length=None)" in out
     lines = rows(out)
     assert list(lines) == ["centre", "mid-radius", "3/4 radius", "surface"]
-    assert all(len(cells) == 11 for cells in lines.values())
+    assert all(len(cells) == 14 for cells in lines.values())
     assert "energy residual" in out
     assert "never a release certificate" in out
     assert sorted(p.name for p in (tmp_path / "heatq-out").iterdir()) == ["bar.csv", "bar.nc", "histories.png"]

@@ -50,7 +50,7 @@ def test_the_default_run_is_a_demo_heat_in_water(run, tmp_path):
     lines = rows(out)
     assert list(lines)[0] == "J1"
     assert list(lines)[-1] == "J32"
-    assert all(len(cells) == 12 for cells in lines.values())
+    assert all(len(cells) == 15 for cells in lines.values())
     assert 50.0 < float(lines["J1"][9]) < 65.0
     assert float(lines["J1"][2]) > float(lines["J32"][2])
     assert "energy residual" in out
