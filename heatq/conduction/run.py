@@ -52,7 +52,7 @@ Progress = str | bool | Callable[[float, float], None]
 
 #: Step tolerance (K, largest difference to the embedded first-order solution) per kelvin of wanted accuracy. Measured
 #: on families of cases, see docs/explanation/time-stepping-and-error.md.
-TOLERANCE_PER_ACCURACY = 1.0
+TOLERANCE_PER_ACCURACY = 0.8
 ROWS = 256
 #: Codes of the kernel, in its order; it is not imported here so that heatq starts without the compiler.
 COLD, BUFFER_FULL, STEP_TOO_SMALL = 1, 2, 3
