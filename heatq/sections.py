@@ -93,6 +93,7 @@ def martensite_at_centre(
         stop_below=_COLD,
         probes=["centre"],
         accuracy=accuracy,
+        estimate_error=False,
         progress=False,
     )
     return float(_martensite(run)[0])
@@ -271,6 +272,7 @@ def half_martensite_distance(
         end_time=36000.0,
         stop_below=_COLD,
         accuracy=accuracy,
+        estimate_error=False,
         progress=False,
     )
     part, where = _martensite(run).values, run["distance"].values
@@ -320,6 +322,7 @@ def recompute_endquench_times(positions: Any = None, accuracy: float = 0.2) -> x
         stop_below=450.0,
         probes=[f"J{position:g}" for position in wanted],
         accuracy=accuracy,
+        estimate_error=False,
         progress=False,
     )
     return xr.Dataset(
