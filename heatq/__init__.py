@@ -78,6 +78,34 @@ _HOME = {
     "transform_with": "transformation.user_kinetics",
     "trial": "trials",
     "ttt": "diagrams",
+    "read_log": "logs",
+    "log_report": "logs",
+    "drop_dead_channels": "logs",
+    "remove_spikes": "logs",
+    "fill_gaps": "logs",
+    "align_starts": "logs",
+    "cut_log": "logs",
+    "resample_log": "logs",
+    "smooth_log": "logs",
+    "join_logs": "logs",
+    "lumped_coefficient": "logs",
+    "history_metrics": "metrics",
+    "RateWindow": "windows",
+    "TimeWindow": "windows",
+    "CurveWindow": "windows",
+    "check_windows": "windows",
+    "compare_histories": "comparison",
+    "Thermocouple": "thermocouples",
+    "sensor_response": "thermocouples",
+    "recover_temperature": "thermocouples",
+    "place_thermocouples": "thermocouples",
+    "distinct_places": "thermocouples",
+    "fit_boundary": "inverse",
+    "fitted_boundary": "inverse",
+    "CalibrationRun": "inverse",
+    "calibrate": "inverse",
+    "calibrated_factor": "inverse",
+    "furnace_boundary": "inverse",
 }
 
 __all__ = [
@@ -137,6 +165,7 @@ if TYPE_CHECKING:
         media_table,
     )
     from heatq.carburizing import carbon_profile, case_hardness
+    from heatq.comparison import compare_histories
     from heatq.conduction import grid_convergence, simulate
     from heatq.diagrams import cct, critical_rate, ttt
     from heatq.hardness import compare_traverse, hardness_of, ideal_diameter, read_traverse
@@ -144,6 +173,28 @@ if TYPE_CHECKING:
     from heatq.hardness.interval import disagreements, hardness_interval
     from heatq.hardness.tempering import tempered_hardness
     from heatq.history import cooling_rate, cooling_time, crossing_time
+    from heatq.inverse import (
+        CalibrationRun,
+        calibrate,
+        calibrated_factor,
+        fit_boundary,
+        fitted_boundary,
+        furnace_boundary,
+    )
+    from heatq.logs import (
+        align_starts,
+        cut_log,
+        drop_dead_channels,
+        fill_gaps,
+        join_logs,
+        log_report,
+        lumped_coefficient,
+        read_log,
+        remove_spikes,
+        resample_log,
+        smooth_log,
+    )
+    from heatq.metrics import history_metrics
     from heatq.sections import critical_coefficient, critical_diameter, half_martensite_distance
     from heatq.specimens import EndQuenchBar, Probe, RoundBar, Tube
     from heatq.steels import (
@@ -157,9 +208,17 @@ if TYPE_CHECKING:
         read_certificate,
         read_certificates,
     )
+    from heatq.thermocouples import (
+        Thermocouple,
+        distinct_places,
+        place_thermocouples,
+        recover_temperature,
+        sensor_response,
+    )
     from heatq.titanium import check_titanium_gas, classify_titanium
     from heatq.transformation import transform
     from heatq.transformation.by_critical_velocity import fractions_by_critical_velocity
     from heatq.transformation.options import Kinetics
     from heatq.transformation.user_kinetics import TransformationCurve, UserKinetics, transform_with
     from heatq.trials import trial
+    from heatq.windows import CurveWindow, RateWindow, TimeWindow, check_windows

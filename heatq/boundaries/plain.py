@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import csv
 import dataclasses
+import math
 import pathlib
 from collections.abc import Sequence
 from typing import Any
@@ -14,6 +14,7 @@ from scipy.constants import Stefan_Boltzmann
 
 from heatq.boundaries.timeline import Boundary
 from heatq.errors import DataError, InputError, check_number, note_validity
+from heatq.files import number_in, read_text, split_rows
 from heatq.units import to_kelvin
 
 __all__ = ["CoefficientTable", "Convection", "FixedTemperature", "FluxTable", "HeatFlux", "Insulated", "Radiation"]
@@ -198,29 +199,22 @@ def read_table(path: str | pathlib.Path, columns: tuple[str, str]) -> tuple[list
     """
     file = pathlib.Path(path)
     try:
-        lines = file.read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        raise DataError(f"cannot read {file}: {error}") from None
-    rows = [
-        (number, line) for number, line in enumerate(lines, 1) if line.strip() and not line.lstrip().startswith("#")
-    ]
-    if not rows:
-        raise DataError(f"{file} is empty: a header line {','.join(columns)!r} and at least two rows are needed.")
-    delimiter = ";" if ";" in rows[0][1] else ","
-    header = [name.strip() for name in next(csv.reader([rows[0][1]], delimiter=delimiter))]
+        rows, delimiter = split_rows(read_text(file), file)
+    except DataError as error:
+        raise DataError(f"cannot read the columns {', '.join(columns)}: {error}") from None
+    header = rows[0].cells
     for name in columns:
         if name not in header:
-            raise DataError(f"{file}, line {rows[0][0]}: no column {name!r}; the header reads {', '.join(header)}.")
+            raise DataError(f"{file}, line {rows[0].line}: no column {name!r}; the header reads {', '.join(header)}.")
     where = [header.index(name) for name in columns]
     found: tuple[list[float], list[float]] = ([], [])
-    for number, line in rows[1:]:
-        cells = next(csv.reader([line], delimiter=delimiter))
+    for row in rows[1:]:
         for name, index, column in zip(columns, where, found, strict=True):
-            text = cells[index].strip() if index < len(cells) else ""
-            try:
-                column.append(float(text))
-            except ValueError:
-                raise DataError(f"{file}, line {number}, column {name!r}: {text!r} is not a number.") from None
+            text = row.cells[index] if index < len(row.cells) else ""
+            number = number_in(text, "," if delimiter != "," and "," in text else ".")
+            if math.isnan(number):
+                raise DataError(f"{file}, line {row.line}, column {name!r}: {text!r} is not a number.")
+            column.append(number)
     if len(found[0]) < 2:
         raise DataError(f"{file} has {len(found[0])} data row; at least two are needed.")
     return found

@@ -5,7 +5,7 @@ Every fault is a `DataError` that names the file, the line, the column (or table
 
 from __future__ import annotations
 
-import csv
+import math
 import os
 import re
 import tomllib
@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from heatq.errors import DataError, InputError, check_name, check_number
+from heatq.files import decode, number_in, split_rows
 from heatq.steels.steel import ELEMENTS, Steel, check_element
 
 __all__ = ["IGNORED", "TRACE", "read_certificate", "read_certificates"]
@@ -128,13 +129,7 @@ def _text(file: Path) -> str:
         raw = file.read_bytes()
     except OSError as error:
         raise DataError(f"{file} cannot be read: {error.strerror or error}.") from None
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        raise DataError(
-            f"{file.name}, line {line}: the text is not UTF-8 (byte {raw[error.start]:#04x}); save the file as UTF-8."
-        ) from None
+    text = decode(raw, file.name)[0]
     if not text.strip():
         raise DataError(f"{file.name} is empty: there is no heat in it.")
     return text
@@ -144,24 +139,17 @@ def _text(file: Path) -> str:
 
 
 def _from_csv(text: str, file: Path) -> list[Steel]:
-    lines = text.splitlines()
-    first = next((line for line in lines if line.strip() and not line.lstrip().startswith("#")), "")
-    delimiter = next((mark for mark in ("\t", ";") if mark in first), ",")
-    reader = csv.reader(lines, delimiter=delimiter, strict=True)
+    rows, delimiter = split_rows(text, file.name)
     header: list[tuple[str, str, float]] = []
     steels = []
-    try:
-        for row in reader:
-            where = f"{file.name}, line {reader.line_num}"
-            cells = [cell.strip() for cell in row]
-            if not any(cells) or cells[0].startswith("#"):
-                continue
-            if not header:
-                header = _header(cells, where)
-                continue
-            steels.append(_csv_heat(cells, header, where, delimiter, file, reader.line_num))
-    except csv.Error as error:
-        raise DataError(f"{file.name}, line {reader.line_num}: {error}.") from None
+    for row in rows:
+        where = f"{file.name}, line {row.line}"
+        if not any(row.cells) or row.cells[0].startswith("#"):
+            continue
+        if not header:
+            header = _header(row.cells, where)
+            continue
+        steels.append(_csv_heat(row.cells, header, where, delimiter, file, row.line))
     if not steels:
         raise DataError(f"{file.name} is empty but for its header: there is no heat in it.")
     return steels
@@ -211,11 +199,8 @@ def _csv_heat(
             values["name"] = cell
             continue
         number = cell.removesuffix("%").strip()
-        if delimiter != "," and "." not in number:
-            number = number.replace(",", ".")
-        try:
-            value = float(number)
-        except ValueError:
+        value = number_in(number, "," if delimiter != "," and "," in number and "." not in number else ".")
+        if math.isnan(value):
             raise DataError(f"{where}, column {column}: {cell!r} is not a number.{_below(cell)}") from None
         # Rounded so that 85 ppm is 0.0085 and not 0.008500000000000001.
         _take(values, name, value if factor == 1.0 else round(value * factor, 12), f"{where}, column {column}")

@@ -199,7 +199,7 @@ BAD = {
         ["--h-table", "text.csv", "--bath-temperature", "60"],
         "text.csv, line 2, .*'hot' is not a number",
     ),
-    "no h table": (["--h-table", "nowhere.csv", "--bath-temperature", "60"], "cannot read nowhere.csv"),
+    "no h table": (["--h-table", "nowhere.csv", "--bath-temperature", "60"], "nowhere.csv: there is no such file"),
     "diameter in mm": (["--medium", "oil", "--length", "200"], "length = 200 m is outside.*'0.5 inch'"),
     "bore too wide": (["--medium", "oil", "--bore", "30 mm"], "is not smaller than outer_diameter"),
     "gas across a bore": ([*GAS, "--bore", "10 mm"], "gas across a tube does not flow through its bore"),

@@ -1,0 +1,266 @@
+"""``heatq place``: where a thermocouple should sit in a bar, a tube or an end-quench bar."""
+
+from __future__ import annotations
+
+import argparse
+import pathlib
+from typing import Any
+
+import numpy as np
+from scipy.constants import milli
+
+from heatq.commands import bar
+from heatq.commands.common import CAUTION, add_steel_arguments, check_steel_arguments, make_folder, read_steel
+from heatq.commands.quantities import quantity
+from heatq.errors import InputError
+
+__all__ = ["add_parser", "run"]
+
+PURPOSES = {
+    "slowest": "slowest point",
+    "three-quarter-radius": "three-quarter radius",
+    "point": "named point",
+    "minimum-rate": "minimum rate",
+    "calibrate": "calibrate h",
+}
+
+EXPLAINED = (
+    "Errors are limits, root mean square between the two temperatures of the window: place - the metal there is not at the point\n"
+    "of interest; lag - of the couple, uncorrected; +-pos - the position tolerance across and along; class - calibration;\n"
+    "well - the hole bends the field; stem - heat along the sheath; all - the root of the sum of their squares."
+)
+
+
+def add_parser(commands: Any) -> None:
+    """Add the subcommand."""
+    parser = commands.add_parser(
+        "place",
+        help="where a thermocouple should sit, and how wrong it reads there",
+        description="Rank the places of a round bar, tube or end-quench bar where a thermocouple could sit in a quench. Without "
+        "--length the piece is long and only the radius counts. Without --diameter it is the end-quench bar with a water jet.",
+        epilog=CAUTION,
+    )
+    add_steel_arguments(parser)
+    length = quantity("m", "1.5 mm")
+    degrees = quantity("degC", "800 degC")
+    purpose = parser.add_argument_group("purpose")
+    purpose.add_argument(
+        "--purpose", choices=tuple(PURPOSES), default="slowest", help="default slowest, the last to cool"
+    )
+    purpose.add_argument("--point", metavar="NAME", help="with --purpose point: such as J8 or 'centre @ 120 mm'")
+    purpose.add_argument(
+        "--place", action="append", metavar="NAME", help="judge this place instead of all; repeat for more"
+    )
+    purpose.add_argument(
+        "--upper", type=degrees, default=800.0, metavar="TEMPERATURE", help="of the window (default 800)"
+    )
+    purpose.add_argument(
+        "--lower", type=degrees, default=500.0, metavar="TEMPERATURE", help="of the window (default 500)"
+    )
+    purpose.add_argument(
+        "--required-rate", type=quantity("K/s", "0.5 K/s"), metavar="RATE", help="with --purpose minimum-rate"
+    )
+    purpose.add_argument("--within", type=float, default=5.0, metavar="K", help="marked in the map (default 5 K)")
+    purpose.add_argument("--count", type=int, default=8, help="places shown (default 8)")
+    couple = parser.add_argument_group("thermocouple")
+    couple.add_argument("--sheath", type=length, default=1.5e-3, metavar="DIAMETER", help="default 1.5 mm")
+    couple.add_argument("--junction", choices=("grounded", "insulated", "exposed"), default="grounded")
+    couple.add_argument(
+        "--fit", choices=("tight", "filled", "gap"), default="tight", help="in its well (default tight)"
+    )
+    couple.add_argument("--well", type=length, metavar="DIAMETER", help="default: the sheath, or 0.1 mm more")
+    couple.add_argument("--type", default="K", help="letter (default K)")
+    couple.add_argument("--tolerance-class", default="1", help="1 (default), 2, 3, special, standard")
+    couple.add_argument(
+        "--position-tolerance", type=length, default=0.5e-3, metavar="LENGTH", help="+- (default 0.5 mm)"
+    )
+    couple.add_argument("--lag", type=quantity("s", "0.3 s"), metavar="TIME", help="measured time constant")
+    couple.add_argument("--entry", choices=("side", "end", "both"), default="both", help="face drilled (default both)")
+    couple.add_argument(
+        "--drill-ratio", type=float, default=40.0, metavar="RATIO", help="largest depth over diameter (default 40)"
+    )
+    couple.add_argument("--wall", type=length, metavar="LENGTH", help="least metal around (default a well diameter)")
+    piece = parser.add_argument_group("piece")
+    piece.add_argument("--diameter", type=length, help="such as '75 mm'; left out: the end-quench bar")
+    piece.add_argument("--length", type=length, help="left out: a long bar")
+    piece.add_argument("--bore", type=length, metavar="DIAMETER", help="of a tube")
+    piece.add_argument("--bore-medium", choices=("same", "still", "insulated"), help="as in heatq bar")
+    bar._add_quench(parser)
+    parser.add_argument("--out", metavar="DIR", default="heatq-out", help="folder for figures, CSV, NetCDF")
+    parser.set_defaults(run=run)
+
+
+def _couple(arguments: argparse.Namespace) -> Any:
+    from heatq.thermocouples import Thermocouple
+
+    given = arguments.tolerance_class
+    return Thermocouple(
+        sheath_diameter=arguments.sheath,
+        junction=arguments.junction,
+        fit=arguments.fit,
+        type=arguments.type.strip().upper(),
+        tolerance_class=int(given) if given.isdecimal() else given,
+        well_diameter=arguments.well,
+        position_tolerance=arguments.position_tolerance,
+        time_constant=arguments.lag,
+    )
+
+
+def _piece(arguments: argparse.Namespace) -> tuple[Any, dict[str, Any], str]:
+    """Piece, boundaries and the quench in words; a bar as in ``heatq bar``."""
+    from heatq.boundaries import Radiation, StillAir, WaterJet
+    from heatq.specimens import EndQuenchBar, RoundBar, Tube
+
+    if arguments.diameter is None:
+        strange = (
+            "length",
+            "bore",
+            "bore_medium",
+            "medium",
+            *bar._BELONGS,
+            "ramp",
+            "interrupt",
+            "transfer",
+            "emissivity",
+        )
+        for name in strange:
+            if name != "bath_temperature" and getattr(arguments, name):
+                flag = "--" + name.replace("_", "-")
+                raise InputError(f"{flag} belongs to a bar or a tube: give its --diameter, or leave {flag} out.")
+        water = 24.0 if arguments.bath_temperature is None else arguments.bath_temperature
+        air: Any = StillAir(arguments.air_temperature) + Radiation(0.3, arguments.air_temperature)
+        return EndQuenchBar(), {"jet": WaterJet(water), "side": air, "top": air}, f"water jet on the end, {water:g} °C"
+    bar._check(arguments)
+    medium, label = bar._medium(arguments)
+    piece: Any = RoundBar(arguments.diameter, arguments.length)
+    if arguments.bore is not None:
+        piece = Tube(arguments.diameter, arguments.bore, arguments.length)
+    outside = bar._stages(arguments, medium)
+    boundaries = {
+        face: bar._bore(arguments, medium) if side == "bore" else outside for face, side in piece.faces.items()
+    }
+    return piece, boundaries, label + bar._told(arguments)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Rank the places, print them, draw the map and the ranking."""
+    from heatq.thermocouples import distinct_places, place_thermocouples
+
+    check_steel_arguments(arguments)
+    if arguments.count < 1:
+        raise InputError(f"--count = {arguments.count}: show at least one place.")
+    purpose = PURPOSES[arguments.purpose]
+    if (arguments.point is None) == (purpose == "named point"):
+        raise InputError("--point NAME belongs to --purpose point, and that needs one, such as --point J8.")
+    if arguments.required_rate is not None and purpose != "minimum rate":
+        raise InputError("--required-rate belongs to --purpose minimum-rate and would be ignored: leave it out.")
+    steel = read_steel(arguments)
+    piece, boundaries, label = _piece(arguments)
+    sensor = _couple(arguments)
+    folder = make_folder(arguments.out)
+    result = place_thermocouples(
+        piece,
+        steel,
+        boundaries,
+        purpose=purpose,
+        sensor=sensor,
+        point=arguments.point,
+        places=arguments.place,
+        initial_temperature=arguments.initial_temperature,
+        window=(arguments.upper, arguments.lower),
+        entries=None if arguments.entry == "both" else (arguments.entry,),
+        largest_drill_ratio=arguments.drill_ratio,
+        minimum_wall=arguments.wall,
+        required_rate=arguments.required_rate,
+    )
+    shown = result if arguments.place else distinct_places(result, arguments.count)
+    print(
+        f"{steel!r}\n{piece!r}\n{sensor!r}\nlag {sensor.lag:.2g} s\n\n{label}; {purpose}{_where(result)}\n{_table(shown)}\n"
+    )
+    if arguments.place is None:
+        print(f"{result.sizes['place']} places can be drilled and read; those near a better one are left out here.")
+    print(EXPLAINED)
+    if "couple" in result.dims:
+        print(f"\n{_couples(result)}")
+    try:
+        _write(folder, result, shown, arguments.within)
+    except OSError as error:
+        raise InputError(
+            f"--out {folder}: {error.filename or 'a file'} cannot be written ({error.strerror})."
+        ) from None
+    print(CAUTION)
+    return 0
+
+
+def _where(result: Any) -> str:
+    r, z = result.attrs["point_r"], result.attrs["point_z"]
+    if not np.isfinite(r):
+        return ""
+    height = f", z {z / milli:.4g}" if result.sizes["section_z"] > 1 else ""
+    upper, lower = result.attrs["window"]
+    return f": r {r / milli:.4g}{height} mm, {result.attrs['point_rate']:.3g} K/s from {upper:g} to {lower:g} °C"
+
+
+def _table(result: Any) -> str:
+    """One line per place."""
+    names = [str(name) for name in result["place"].values]
+    width = max(20, *(len(name) for name in names)) + 2
+    must_read = "rate_to_read" in result
+    lines = [
+        f"{'junction at':<{width}}{'depth':>7}{'L/D':>5}{'wall':>7}{'place':>8}{'lag':>7}{'+-pos':>7}{'class':>7}{'well':>7}"
+        f"{'stem':>7}{'all':>8}{'rate':>9}{'all':>9}" + (f"{'must read':>11}" if must_read else ""),
+        f"{'':<{width}}{'mm':>7}{'':>5}{'mm':>7}{'K':>8}" + f"{'K':>7}" * 5 + f"{'K':>8}{'K/s':>9}{'K/s':>9}"
+        + (f"{'K/s':>11}" if must_read else ""),
+    ]  # fmt: skip
+    for n, name in enumerate(names):
+        parts = result["error_temperature"].values[:, n]
+        lines.append(
+            f"{name:<{width}}{float(result['depth'][n]) / milli:>7.4g}{float(result['drill_ratio'][n]):>5.0f}"
+            f"{float(result['wall'][n]) / milli:>7.3g}{parts[0]:>8.1f}" + "".join(f"{part:>7.1f}" for part in parts[1:])
+            + f"{float(result['combined_temperature'][n]):>8.1f}{float(result['rate'][n]):>9.3g}"
+            f"{float(result['combined_rate'][n]):>9.2g}"
+            + (f"{float(result['rate_to_read'][n]):>11.3g}" if must_read else "")
+        )  # fmt: skip
+        why = str(result["why_not"].values[n])
+        if why:
+            lines.append(f"{'':<4}cannot be had: {why}")
+    return "\n".join(lines)
+
+
+def _couples(result: Any) -> str:
+    """What each further couple is worth to a calibration."""
+    levels = result["surface_temperature"].values
+    lines = [
+        "couples for a calibration of h, each where it tells most given the ones before",
+        f"{'':<4}{'place':<28}{'adds, bits':>11}   standard deviation of h, %, at a surface of "
+        + ", ".join(f"{level:.0f}" for level in levels)
+        + " °C",
+    ]
+    for number, name in enumerate(result["chosen"].values):
+        spread = 100 * result["h_uncertainty"].values[number]
+        lines.append(
+            f"{number + 1:<4}{name!s:<28}{float(result['gain'][number]):>11.1f}   "
+            + "".join(f"{s:>7.1f}" for s in spread)
+        )
+    worth = int(result.attrs["worth"])
+    lines.append(
+        f"worth it: {worth}; each further one adds less than a bit. Errors of the model itself are not counted."
+    )
+    return "\n".join(lines)
+
+
+def _write(folder: pathlib.Path, result: Any, shown: Any, within: float) -> None:
+    from heatq.files import save_netcdf
+    from heatq.plot_thermocouples import place_map, place_ranking
+
+    for name, axes in (("places.png", place_map(shown, within)), ("ranking.png", place_ranking(shown))):
+        figure: Any = axes.figure
+        figure.savefig(folder / name, dpi=200)
+    per_place = result.drop_dims([dim for dim in result.dims if dim not in ("place", "component")])
+    wide = per_place.drop_vars([name for name in per_place.data_vars if "component" in per_place[name].dims])
+    for component in result["component"].values:
+        for kind, unit in (("temperature", "K"), ("rate", "K_per_s")):
+            wide[f"{component}_{unit}"] = per_place[f"error_{kind}"].sel(component=component, drop=True)
+    wide.drop_vars("component", errors="ignore").to_dataframe().to_csv(folder / "places.csv")
+    save_netcdf(result, folder / "places.nc")
+    print(f"\nwritten to {folder}/: places.png, ranking.png, places.csv, places.nc")

@@ -1,0 +1,226 @@
+"""Figures of recorder logs: readings, measured against predicted, specification windows, cooling rates."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from heatq.errors import InputError, check_name
+from heatq.history import check_history
+from heatq.logs.diagnostics import check_log, start_of_quench
+from heatq.plot import LINES
+from heatq.windows import CurveWindow
+
+if TYPE_CHECKING:
+    import xarray as xr
+    from matplotlib.axes import Axes
+
+__all__ = ["log_readings", "measured_and_predicted", "rate_curves", "window_curves"]
+
+#: Most measured points drawn as marks per channel; every row is drawn as a line in `log_readings`.
+MARKS = 60
+
+
+def _quiet(ax: Axes, x: str, y: str) -> None:
+    for side in ("top", "right"):
+        ax.spines[side].set_visible(False)
+    ax.grid(visible=True, color="0.88", linewidth=0.6)
+    ax.set_axisbelow(True)
+    ax.set(xlabel=x, ylabel=y)
+
+
+def _names(data: xr.Dataset, probes: Sequence[str] | str | None) -> list[str]:
+    """Which channels are drawn; refused where lines would look alike."""
+    known = [str(name) for name in data["probe"].values]
+    wanted = known if probes is None else [probes] if isinstance(probes, str) else list(probes)
+    names = [check_name("probe", str(name), known) for name in wanted]
+    if len(names) > len(LINES):
+        raise InputError(
+            f"{len(names)} channels in one figure: at most {len(LINES)} stay apart; name some with probes=[…]."
+        )
+    return names
+
+
+def _new(size: tuple[float, float], rows: int = 1) -> Any:
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=size, layout="constrained")
+    if rows == 1:
+        return figure.subplots()
+    return figure.subplots(rows, 1, sharex=True, gridspec_kw={"height_ratios": [3, 1]})
+
+
+def log_readings(log: xr.Dataset, *, probes: Sequence[str] | None = None, ax: Axes | None = None) -> Axes:
+    """The readings of a log as they are, gaps left open, with the apparent start of the quench marked on each channel.
+
+    Parameters
+    ----------
+    log : Dataset
+        As `heatq.logs.read_log` returns it.
+    probes : list of str, optional
+        Which channels, at most seven.
+    ax : matplotlib Axes, optional
+        Where to draw.
+    """
+    time, _ = check_log(log)
+    names = _names(log, probes)
+    ax = _new((6.8, 4.2)) if ax is None else ax
+    starts = start_of_quench(log)
+    for name, (colour, style) in zip(names, LINES, strict=False):
+        values = log["temperature"].sel(probe=name).values
+        ax.plot(time, values, color=colour, linestyle=style, linewidth=1.3, label=name)
+        start = float(starts.sel(probe=name))
+        if np.isfinite(start):
+            level = values[np.searchsorted(time, start)]
+            ax.plot([start], [level], color=colour, marker="v", markersize=7, markerfacecolor="white", linestyle="none")
+    ax.plot(
+        [], [], color="0.3", marker="v", markerfacecolor="white", linestyle="none", label="apparent start of quench"
+    )
+    _quiet(ax, "time, s", "temperature, °C")
+    ax.legend(fontsize="small", edgecolor="none", framealpha=0.7)
+    return ax
+
+
+def measured_and_predicted(
+    comparison: xr.Dataset, *, probes: Sequence[str] | None = None, axes: Sequence[Axes] | None = None
+) -> tuple[Axes, Axes]:
+    """Measured points on predicted curves, and below them predicted less measured.
+
+    Parameters
+    ----------
+    comparison : Dataset
+        As `heatq.comparison.compare_histories` returns it.
+    probes : list of str, optional
+        Which channels, at most seven.
+    axes : two matplotlib Axes, optional
+        Where to draw temperature and error.
+    """
+    if not hasattr(comparison, "data_vars") or not {"measured", "predicted", "error"} <= set(comparison.data_vars):
+        raise InputError("measured_and_predicted needs the result of compare_histories().")
+    names = _names(comparison, probes)
+    upper, lower = _new((6.8, 5.6), rows=2) if axes is None else axes
+    time = comparison["time"].values
+    every = max(1, len(time) // MARKS)
+    marks = ("o", "s", "^", "D", "v", "P", "X")
+    for (name, mark), (colour, style) in zip(zip(names, marks, strict=False), LINES, strict=False):
+        one = comparison.sel(probe=name)
+        rms = float(one["rms_error"])
+        upper.plot(
+            time,
+            one["predicted"].values,
+            color=colour,
+            linestyle=style,
+            linewidth=1.5,
+            label=f"{name}, rms {rms:.1f} K",
+        )
+        look: dict[str, Any] = {"color": colour, "marker": mark, "linestyle": "none", "markersize": 4}
+        upper.plot(time[::every], one["measured"].values[::every], markerfacecolor="white", **look)
+        lower.plot(time, one["error"].values, color=colour, linestyle=style, linewidth=1.3)
+    lower.axhline(0.0, color="0.4", linewidth=0.8)
+    _quiet(upper, "", "temperature, °C")
+    _quiet(lower, "time, s", "error, K")
+    shift = float(comparison.attrs.get("time_shift", 0.0))
+    title = "marks: measured; lines: predicted"
+    if comparison.attrs.get("align", "none") != "none":
+        title += f"; measured clock shifted by {-shift:+.3g} s"
+    upper.set_title(title, fontsize="small", loc="left")
+    upper.legend(fontsize="small", edgecolor="none", framealpha=0.7)
+    return upper, lower
+
+
+def window_curves(
+    history: xr.Dataset, windows: Any, *, probes: Sequence[str] | None = None, ax: Axes | None = None
+) -> Axes:
+    """Histories with the limits of specification windows.
+
+    Rate and time windows are drawn for each channel as the straight line from where it passes the upper temperature
+    to where it would have to be at the lower one; a curve from where the channel passes its first temperature. The marks
+    point to the allowed side.
+
+    Parameters
+    ----------
+    history : Dataset
+        ``temperature(time, probe)`` without gaps.
+    windows : window or list
+        As for `heatq.windows.check_windows`.
+    probes : list of str, optional
+        Which channels, at most seven.
+    ax : matplotlib Axes, optional
+        Where to draw.
+    """
+    from heatq.history import crossing_time
+
+    check_history(history)
+    names = _names(history, probes)
+    chosen = list(windows) if isinstance(windows, (list, tuple)) else [windows]
+    ax = _new((6.8, 4.2)) if ax is None else ax
+    time = history["time"].values.astype(float)
+    for name, (colour, style) in zip(names, LINES, strict=False):
+        ax.plot(
+            time,
+            history["temperature"].sel(probe=name).values,
+            color=colour,
+            linestyle=style,
+            linewidth=1.4,
+            label=name,
+        )
+    fills = ("full", "none", "left", "right")
+    for number, window in enumerate(chosen):
+        if isinstance(window, CurveWindow):
+            upper, duration = float(window.temperature[0]), None
+            level = np.asarray(window.temperature)
+            relative = np.asarray(window.time) - (0.0 if window.from_start else window.time[0])
+            lowest = window.no_faster
+        else:
+            upper, lower = float(window.upper), float(window.lower)
+            level = np.array([upper, lower])
+            duration = window.required if window.unit == "s" else (upper - lower) / window.required
+            relative = np.array([0.0, duration])
+            # slowest allowed: more than this rate, or less than this time
+            lowest = (window.unit == "s") == (window.at_least is not None)
+        look: dict[str, Any] = {"linewidth": 0.9, "marker": "^" if lowest else "v", "markersize": 4}
+        look["fillstyle"] = fills[number % len(fills)]
+        ax.plot([], [], color="0.35", label=window.label, **look)
+        if isinstance(window, CurveWindow) and window.from_start:
+            ax.plot(time[0] + relative, level, color="0.35", **look)
+            continue
+        passed = crossing_time(history.sel(probe=names), upper).values
+        for start, (colour, _) in zip(passed, LINES, strict=False):
+            if np.isfinite(start):
+                ax.plot(start + relative, level, color=colour, **look)
+    _quiet(ax, "time, s", "temperature, °C")
+    ax.set_title(
+        "thin, with marks: limit for the channel of that colour; marks point to the allowed side",
+        fontsize="small",
+        loc="left",
+    )
+    ax.set_xlim(time[0], time[-1])
+    ax.legend(fontsize="small", edgecolor="none", framealpha=0.7)
+    return ax
+
+
+def rate_curves(metrics: xr.Dataset, *, probes: Sequence[str] | None = None, ax: Axes | None = None) -> Axes:
+    """Cooling rate against temperature.
+
+    Parameters
+    ----------
+    metrics : Dataset
+        As `heatq.metrics.history_metrics` returns it; give it closely spaced temperatures.
+    probes : list of str, optional
+        Which places, at most seven.
+    ax : matplotlib Axes, optional
+        Where to draw.
+    """
+    if not hasattr(metrics, "data_vars") or "cooling_rate" not in metrics or "level" not in metrics.coords:
+        raise InputError("rate_curves needs the result of history_metrics().")
+    names = _names(metrics, probes)
+    ax = _new((6.0, 4.2)) if ax is None else ax
+    for name, (colour, style) in zip(names, LINES, strict=False):
+        rate = metrics["cooling_rate"].sel(probe=name).values
+        ax.plot(metrics["level"].values, rate, color=colour, linestyle=style, linewidth=1.4, label=name)
+    _quiet(ax, "temperature, °C", "cooling rate, K/s")
+    ax.set_ylim(bottom=0.0)
+    ax.legend(fontsize="small", edgecolor="none", framealpha=0.7)
+    return ax
