@@ -73,6 +73,7 @@ _HOME = {
     "read_certificates": "steels",
     "read_traverse": "hardness",
     "simulate": "conduction",
+    "simulate_many": "conduction",
     "tempered_hardness": "hardness.tempering",
     "transform": "transformation",
     "transform_with": "transformation.user_kinetics",
@@ -166,7 +167,7 @@ if TYPE_CHECKING:
     )
     from heatq.carburizing import carbon_profile, case_hardness
     from heatq.comparison import compare_histories
-    from heatq.conduction import grid_convergence, simulate
+    from heatq.conduction import grid_convergence, simulate, simulate_many
     from heatq.diagrams import cct, critical_rate, ttt
     from heatq.hardness import compare_traverse, hardness_of, ideal_diameter, read_traverse
     from heatq.hardness.equal_cooling import equal_cooling_distance, hardness_from_curve

@@ -9,7 +9,7 @@ temperature grid (`TABLE_START`, `TABLE_STEP`): ``thermal[i]`` holds the volumet
 (J/m3) of ferrite, pearlite, bainite, martensite, austenite and then their conductivities (W/mK); ``kinetic[i]`` holds
 the rates of ferrite, pearlite, bainite (1/s), the ferrite limit and exp(alpha T). ``kinetic_scalars`` holds Ms (degC),
 Koistinen-Marburger coefficient alpha (1/K), carbon (mass %), dMs/dC (K per mass %), the temperature above which nothing
-forms, and exp(-alpha Ms). A plain material uses the austenite columns and ``transforms = 0``.
+forms, exp(-alpha Ms), and the temperature below which no rate is left. A plain material uses the austenite columns and ``transforms = 0``.
 
 Boundary tables: ``flux_tables[row]`` is the flux (W/m2) over surface temperature on the same grid. A zone has knots
 ``zone_start[zone] .. zone_start[zone + 1]`` in ``knot_time``, each with its row of ``flux_tables``; between knots the
@@ -65,38 +65,33 @@ def rates_at(temperature, kinetic):
 
 @jit
 def grow(
-    y_ferrite,
-    y_pearlite,
-    y_bainite,
-    ferrite,
-    pearlite,
-    bainite,
-    martensite,
-    limit,
-    s_table,
-    s_inverse_step,
-):
-    """Fractions of ferrite, pearlite and bainite after their accumulated rate integrals reached the given values.
+    y_ferrite, y_pearlite, y_bainite, gain_ferrite, gain_pearlite, gain_bainite,
+    ferrite, pearlite, bainite, martensite, limit, s_table, s_inverse_step,
+):  # fmt: skip
+    """Fractions of ferrite, pearlite and bainite after their rate integrals grew by the gains to the given values.
 
-    Ferrite is a share of the lever-rule limit, pearlite of what ferrite left, bainite of what both left; none shrinks and
-    their sum with martensite never exceeds one.
+    Ferrite is a share of the lever-rule limit, pearlite of what ferrite left, bainite of what both left; none shrinks, one
+    whose rate is zero does not grow, and their sum with martensite never exceeds one.
     """
     free = 1.0 - ferrite - pearlite - bainite - martensite
     if free <= 0.0:
         return ferrite, pearlite, bainite
-    new = inverse_s(y_ferrite, s_table, s_inverse_step) * limit
-    if new > ferrite:
-        gain = min(new - ferrite, free)
-        ferrite += gain
-        free -= gain
-    new = inverse_s(y_pearlite, s_table, s_inverse_step) * (1.0 - ferrite)
-    if new > pearlite:
-        gain = min(new - pearlite, free)
-        pearlite += gain
-        free -= gain
-    new = inverse_s(y_bainite, s_table, s_inverse_step) * (1.0 - ferrite - pearlite)
-    if new > bainite:
-        bainite += min(new - bainite, free)
+    if gain_ferrite > 0.0:
+        new = inverse_s(y_ferrite, s_table, s_inverse_step) * limit
+        if new > ferrite:
+            gain = min(new - ferrite, free)
+            ferrite += gain
+            free -= gain
+    if gain_pearlite > 0.0:
+        new = inverse_s(y_pearlite, s_table, s_inverse_step) * (1.0 - ferrite)
+        if new > pearlite:
+            gain = min(new - pearlite, free)
+            pearlite += gain
+            free -= gain
+    if gain_bainite > 0.0:
+        new = inverse_s(y_bainite, s_table, s_inverse_step) * (1.0 - ferrite - pearlite)
+        if new > bainite:
+            bainite += min(new - bainite, free)
     return ferrite, pearlite, bainite
 
 
@@ -145,59 +140,72 @@ def node_enthalpy(i, ferrite, pearlite, bainite, martensite, austenite, thermal)
 
 
 @jit
-def mixture_temperature(enthalpy, guess, ferrite, pearlite, bainite, martensite, kinetic, kinetic_scalars, thermal):
+def mixture_temperature(
+    enthalpy, guess, ferrite, pearlite, bainite, martensite, ms, exp_ms, kinetic, thermal
+):  # fmt: skip
     """Temperature, martensite fraction, heat capacity (J/m3K) and conductivity of a mixture of given enthalpy.
 
-    First with the martensite that is there; if the steel would then be colder than Koistinen and Marburger allow for that
-    fraction, more forms and its heat is part of the balance: enthalpy(T, martensite(T)) = enthalpy, by Newton's method.
+    Where the steel is colder than Koistinen and Marburger allow for the martensite that is there, more forms and its heat is
+    part of the balance: enthalpy(T, austenite(T)) = enthalpy, with the austenite of their law linear between table rows.
+    Which of the two branches holds, frozen or forming, is decided by the austenite it leaves.
     """
     pool = 1.0 - ferrite - pearlite - bainite
     austenite = pool - martensite
+    scale = pool * exp_ms
+    can_form = austenite > 1e-12
+    forms = can_form and guess < ms
+    low_left = high_left = left = austenite
     i, w = table_index(guess)
-    lowest = 0
-    highest = TABLE_ROWS - 2
-    while True:
-        h0 = node_enthalpy(i, ferrite, pearlite, bainite, martensite, austenite, thermal)
-        rise = node_enthalpy(i + 1, ferrite, pearlite, bainite, martensite, austenite, thermal) - h0
-        w = (enthalpy - h0) / rise
-        if w < 0.0 and i > lowest:
-            highest = i - 1
-            i = max(lowest, i - max(1, int(min(-w, 1e6))))
-        elif w > 1.0 and i < highest:
-            lowest = i + 1
-            i = min(highest, i + max(1, int(min(w, 1e6))))
+    for attempt in range(2):
+        lowest = 0
+        highest = TABLE_ROWS - 2
+        while True:
+            if forms:
+                low_left = scale * kinetic[i, 4]
+                high_left = scale * kinetic[i + 1, 4]
+            else:
+                low_left = high_left = austenite
+            h = node_enthalpy(i, ferrite, pearlite, bainite, pool - low_left, low_left, thermal)
+            rise = node_enthalpy(i + 1, ferrite, pearlite, bainite, pool - high_left, high_left, thermal) - h
+            inverse = 1.0 / rise
+            w = (enthalpy - h) * inverse
+            if w < 0.0 and i > lowest:
+                highest = i - 1
+                i = max(lowest, i - max(1, int(min(-w, 1e6))))
+            elif w > 1.0 and i < highest:
+                lowest = i + 1
+                i = min(highest, i + max(1, int(min(w, 1e6))))
+            else:
+                break
+        if forms:
+            # product of two linear functions: a small parabola on the chord between the rows
+            bow = (high_left - low_left) * inverse * (
+                thermal[i + 1, AUSTENITE] - thermal[i + 1, MARTENSITE] - thermal[i, AUSTENITE] + thermal[i, MARTENSITE]
+            )  # fmt: skip
+            start = w
+            for _ in range(5):
+                w = start + w * (1.0 - w) * bow
+            left = low_left + w * (high_left - low_left)
+            if left <= austenite or attempt == 1:
+                left = max(min(left, austenite), 0.0)
+                break
+            forms = False
+            left = austenite
         else:
-            break
-    t = TABLE_START + (i + w) * TABLE_STEP
-    formed = martensite
-    ms = martensite_start(ferrite, kinetic_scalars)
-    if t < ms and austenite > 1e-12:
-        alpha = kinetic_scalars[1]
-        scale = pool * (kinetic_scalars[5] if ferrite <= 0.0 else np.exp(-alpha * ms))
-        if scale * np.exp(alpha * t) < austenite:
-            t = min(guess, ms)
-            for _ in range(50):
-                i, w = table_index(t)
-                left = scale * np.exp(alpha * t)
-                h0 = node_enthalpy(i, ferrite, pearlite, bainite, pool - left, left, thermal)
-                rise = node_enthalpy(i + 1, ferrite, pearlite, bainite, pool - left, left, thermal) - h0
-                h_a = thermal[i, AUSTENITE] + w * (thermal[i + 1, AUSTENITE] - thermal[i, AUSTENITE])
-                h_m = thermal[i, MARTENSITE] + w * (thermal[i + 1, MARTENSITE] - thermal[i, MARTENSITE])
-                error = enthalpy - (h0 + w * rise)
-                rise += alpha * TABLE_STEP * left * (h_a - h_m)
-                step = error / rise
-                t += step * TABLE_STEP
-                if abs(step) < 1e-10:
-                    break
-            formed = min(max(pool - left, martensite), pool)
+            t = TABLE_START + (i + w) * TABLE_STEP
+            if not can_form or attempt == 1 or t >= ms:
+                break
+            if scale * (kinetic[i, 4] + w * (kinetic[i + 1, 4] - kinetic[i, 4])) >= austenite:
+                break
+            forms = True
     k = (
         ferrite * (thermal[i, 5] + w * (thermal[i + 1, 5] - thermal[i, 5]))
         + pearlite * (thermal[i, 6] + w * (thermal[i + 1, 6] - thermal[i, 6]))
         + bainite * (thermal[i, 7] + w * (thermal[i + 1, 7] - thermal[i, 7]))
-        + formed * (thermal[i, 8] + w * (thermal[i + 1, 8] - thermal[i, 8]))
-        + (pool - formed) * (thermal[i, 9] + w * (thermal[i + 1, 9] - thermal[i, 9]))
+        + (pool - left) * (thermal[i, 8] + w * (thermal[i + 1, 8] - thermal[i, 8]))
+        + left * (thermal[i, 9] + w * (thermal[i + 1, 9] - thermal[i, 9]))
     )
-    return t, formed, rise * (1.0 / TABLE_STEP), k
+    return TABLE_START + (i + w) * TABLE_STEP, max(pool - left, martensite), rise * (1.0 / TABLE_STEP), k
 
 
 @jit
@@ -389,74 +397,108 @@ def heat_balance(
 
 
 @jit
-def solve_sweeps(tau_gamma, right, mass, g_r, g_z, bound, work, face_energy):
+def factor_sweeps(tau_gamma, mass, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z):
+    """Factors of (mass + gamma tau K_z) and (mass + gamma tau K_r), used by both stages of a step.
+
+    ``inverse`` holds 1 / pivot and ``upper`` the share of the next unknown, so that a solve only multiplies. The loops over
+    independent systems are the inner ones: one system alone would wait for its own division at every cell.
+    """
+    nr, nz = mass.shape
+    if nz > 1:
+        for i in range(nr):
+            inverse = 1.0 / (mass[i, 0] + tau_gamma * (g_z[i, 0] + bound[0, i]))
+            inverse_z[i, 0] = inverse
+            upper_z[i, 0] = tau_gamma * g_z[i, 0] * inverse
+        for j in range(1, nz - 1):
+            for i in range(nr):
+                low = tau_gamma * g_z[i, j - 1]
+                up = tau_gamma * g_z[i, j]
+                inverse = 1.0 / (mass[i, j] + up + low * (1.0 - upper_z[i, j - 1]))
+                inverse_z[i, j] = inverse
+                upper_z[i, j] = up * inverse
+        j = nz - 1
+        for i in range(nr):
+            low = tau_gamma * g_z[i, j - 1]
+            inverse_z[i, j] = 1.0 / (mass[i, j] + tau_gamma * bound[1, i] + low * (1.0 - upper_z[i, j - 1]))
+            upper_z[i, j] = 0.0
+    for i in range(nr):
+        m = mass[i]
+        g = g_r[i]
+        below = g_r[max(i - 1, 0)]
+        share = upper_r[max(i - 1, 0)]
+        upper = upper_r[i]
+        inverse_row = inverse_r[i]
+        for j in range(nz):
+            d = m[j]
+            up = 0.0
+            if i > 0:
+                d += tau_gamma * below[j] * (1.0 - share[j])
+            else:
+                d += tau_gamma * bound[3, j]
+            if i < nr - 1:
+                up = tau_gamma * g[j]
+                d += up
+            else:
+                d += tau_gamma * bound[2, j]
+            inverse = 1.0 / d
+            inverse_row[j] = inverse
+            upper[j] = up * inverse
+
+
+@jit
+def solve_sweeps(
+    tau_gamma, right, mass, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, face_energy
+):  # fmt: skip
     """Solve (1 - gamma tau A_z)(1 - gamma tau A_r) k = right in place; the boundary's share goes to ``face_energy``.
 
     ``right`` is energy per cell (J); on return it holds the temperature-like increment theta = k / mass of every cell, with
-    ``mass`` the heat capacity of the cell (J/K).
+    ``mass`` the heat capacity of the cell (J/K). The factors come from `factor_sweeps`.
     """
     nr, nz = right.shape
+    last = nr - 1
     if nz > 1:
         for i in range(nr):
-            g = g_z[i]
-            m = mass[i]
+            right[i, 0] *= inverse_z[i, 0]
+        for j in range(1, nz):
+            for i in range(nr):
+                right[i, j] = (right[i, j] + tau_gamma * g_z[i, j - 1] * right[i, j - 1]) * inverse_z[i, j]
+        for j in range(nz - 2, -1, -1):
+            for i in range(nr):
+                right[i, j] += upper_z[i, j] * right[i, j + 1]
+        for i in range(nr):
+            face_energy[0] += tau_gamma * bound[0, i] * right[i, 0]
+            face_energy[1] += tau_gamma * bound[1, i] * right[i, nz - 1]
+        for i in range(nr):
             x = right[i]
-            w = work[i]
-            low = 0.0
-            previous = 0.0
-            passed = 0.0
-            for j in range(nz):
-                up = tau_gamma * g[j] if j < nz - 1 else 0.0
-                d = m[j] + low + up - low * previous
-                if j == 0:
-                    d += tau_gamma * bound[0, i]
-                if j == nz - 1:
-                    d += tau_gamma * bound[1, i]
-                inverse = 1.0 / d
-                previous = up * inverse
-                passed = (x[j] + low * passed) * inverse
-                w[j] = previous
-                x[j] = passed
-                low = up
-            face_energy[1] += tau_gamma * bound[1, i] * passed
-            for j in range(nz - 2, -1, -1):
-                passed = x[j] + w[j] * passed
-                x[j] = passed
-            face_energy[0] += tau_gamma * bound[0, i] * passed
+            m = mass[i]
             for j in range(nz):
                 x[j] *= m[j]
-    last = nr - 1
-    for i in range(nr):
-        m = mass[i]
-        x = right[i]
-        w = work[i]
-        if i == 0:
+        for i in range(nr):
+            x = right[i]
+            v = inverse_r[i]
+            if i == 0:
+                for j in range(nz):
+                    x[j] *= v[j]
+            else:
+                g = g_r[i - 1]
+                y = right[i - 1]
+                for j in range(nz):
+                    x[j] = (x[j] + tau_gamma * g[j] * y[j]) * v[j]
+        for i in range(nr - 2, -1, -1):
+            x = right[i]
+            y = right[i + 1]
+            u = upper_r[i]
             for j in range(nz):
-                w[j] = m[j] + tau_gamma * bound[3, j]
-        else:
-            g = g_r[i - 1]
-            v = work[i - 1]
-            y = right[i - 1]
-            for j in range(nz):
-                low = tau_gamma * g[j]
-                w[j] = m[j] + low - low * v[j]
-                x[j] += low * y[j]
-        if i == last:
-            for j in range(nz):
-                x[j] /= w[j] + tau_gamma * bound[2, j]
-        else:
-            g = g_r[i]
-            for j in range(nz):
-                up = tau_gamma * g[j]
-                inverse = 1.0 / (w[j] + up)
-                x[j] *= inverse
-                w[j] = up * inverse
-    for i in range(nr - 2, -1, -1):
-        x = right[i]
-        y = right[i + 1]
-        w = work[i]
-        for j in range(nz):
-            x[j] += w[j] * y[j]
+                x[j] += u[j] * y[j]
+    else:
+        passed = right[0, 0] * inverse_r[0, 0]
+        right[0, 0] = passed
+        for i in range(1, nr):
+            passed = (right[i, 0] + tau_gamma * g_r[i - 1, 0] * passed) * inverse_r[i, 0]
+            right[i, 0] = passed
+        for i in range(nr - 2, -1, -1):
+            passed = right[i, 0] + upper_r[i, 0] * passed
+            right[i, 0] = passed
     for j in range(nz):
         face_energy[2] += tau_gamma * bound[2, j] * right[last, j]
         face_energy[3] += tau_gamma * bound[3, j] * right[0, j]
@@ -464,71 +506,66 @@ def solve_sweeps(tau_gamma, right, mass, g_r, g_z, bound, work, face_energy):
 
 @jit
 def transform_state(
-    dt, temp_a, temp_b, weight_b, transforms, fractions, sums, enthalpy, guess,
-    new_fractions, new_sums, new_temp, new_mass, new_cond, volume,
+    dt, temp_a, temp_b, transforms, fractions, sums, enthalpy, guess,
+    new_fractions, new_sums, new_temp, new_mass, new_cond, volume, start,
     kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
 ):  # fmt: skip
     """Fractions, temperature, heat capacity (J/K) and conductivity of every cell for new enthalpies.
 
-    The rate integrals grow by ``dt (k(temp_a) (1 - weight_b) + k(temp_b) weight_b)``; arrays of fractions and sums have
-    the phase (ferrite, pearlite, bainite, martensite; three sums) first.
+    The rate integrals grow by ``dt (k(temp_a) + k(temp_b)) / 2``; arrays of fractions and sums have the phase (ferrite,
+    pearlite, bainite, martensite; three sums) first. ``start`` remembers per cell the ferrite fraction, its Ms and
+    exp(-alpha Ms), which are worked out again only when that fraction changes.
     """
     nr, nz = enthalpy.shape
-    top = kinetic_scalars[4]
-    for i in range(nr):
-        for j in range(nz):
-            hot = temp_a[i, j] >= top and temp_b[i, j] >= top
-            if not transforms or (hot and guess[i, j] >= top and fractions[0, i, j] + fractions[1, i, j] == 0.0):
+    if not transforms:
+        for i in range(nr):
+            for j in range(nz):
                 t, c, k = plain_temperature(enthalpy[i, j], guess[i, j], thermal)
                 new_temp[i, j] = t
                 new_mass[i, j] = c * volume[i, j]
                 new_cond[i, j] = k
-                if transforms:
-                    for phase in range(4):
-                        new_fractions[phase, i, j] = fractions[phase, i, j]
-                    for phase in range(3):
-                        new_sums[phase, i, j] = sums[phase, i, j]
-                continue
+        return
+    top = kinetic_scalars[4]
+    bottom = kinetic_scalars[6]
+    for i in range(nr):
+        for j in range(nz):
             f = fractions[0, i, j]
             p = fractions[1, i, j]
             b = fractions[2, i, j]
             m = fractions[3, i, j]
-            yf = sums[0, i, j]
-            yp = sums[1, i, j]
-            yb = sums[2, i, j]
-            if f + p + b + m < 0.999999999 and not hot:
-                ka = rates_at(temp_a[i, j], kinetic)
-                wa = dt * (1.0 - weight_b)
-                df = wa * ka[0]
-                dp = wa * ka[1]
-                db = wa * ka[2]
-                limit = ka[3]
-                if weight_b > 0.0:
-                    kb = rates_at(temp_b[i, j], kinetic)
-                    wb = dt * weight_b
-                    df += wb * kb[0]
-                    dp += wb * kb[1]
-                    db += wb * kb[2]
-                    limit = kb[3]
-                if df + dp + db > 0.0:
-                    yf += df
-                    yp += dp
-                    yb += db
-                    f, p, b = grow(yf, yp, yb, f, p, b, m, limit, s_table, s_inverse_step)
-            new_sums[0, i, j] = yf
-            new_sums[1, i, j] = yp
-            new_sums[2, i, j] = yb
-            t, m, c, k = mixture_temperature(
-                enthalpy[i, j],
-                guess[i, j],
-                f,
-                p,
-                b,
-                m,
-                kinetic,
-                kinetic_scalars,
-                thermal,
-            )
+            total = f + p + b + m
+            ta = temp_a[i, j]
+            tb = temp_b[i, j]
+            hottest = max(ta, tb)
+            new_sums[0, i, j] = sums[0, i, j]
+            new_sums[1, i, j] = sums[1, i, j]
+            new_sums[2, i, j] = sums[2, i, j]
+            if total == 0.0 and min(ta, tb, guess[i, j]) >= top:
+                t, c, k = plain_temperature(enthalpy[i, j], guess[i, j], thermal)
+            else:
+                if total < 0.999999999 and hottest > bottom and min(ta, tb) < top:
+                    ka = rates_at(ta, kinetic)
+                    kb = rates_at(tb, kinetic)
+                    half = 0.5 * dt
+                    df = half * (ka[0] + kb[0])
+                    dp = half * (ka[1] + kb[1])
+                    db = half * (ka[2] + kb[2])
+                    if df + dp + db > 0.0:
+                        yf = sums[0, i, j] + df
+                        yp = sums[1, i, j] + dp
+                        yb = sums[2, i, j] + db
+                        new_sums[0, i, j] = yf
+                        new_sums[1, i, j] = yp
+                        new_sums[2, i, j] = yb
+                        f, p, b = grow(yf, yp, yb, df, dp, db, f, p, b, m, kb[3], s_table, s_inverse_step)
+                if f != start[0, i, j]:
+                    ms = martensite_start(f, kinetic_scalars)
+                    start[0, i, j] = f
+                    start[1, i, j] = ms
+                    start[2, i, j] = np.exp(-kinetic_scalars[1] * ms)
+                t, m, c, k = mixture_temperature(
+                    enthalpy[i, j], guess[i, j], f, p, b, m, start[1, i, j], start[2, i, j], kinetic, thermal
+                )
             new_fractions[0, i, j] = f
             new_fractions[1, i, j] = p
             new_fractions[2, i, j] = b
@@ -627,7 +664,15 @@ def advance(
     g_z2 = np.zeros(shape)
     cond1 = np.empty(shape)
     mass1 = np.empty(shape)
-    work = np.empty(shape)
+    upper_r = np.zeros(shape)
+    inverse_r = np.zeros(shape)
+    upper_z = np.zeros(shape)
+    inverse_z = np.zeros(shape)
+    per_volume = 1.0 / volume
+    start = np.empty((3, nr, nz))
+    start[0] = 0.0
+    start[1] = kinetic_scalars[0]
+    start[2] = kinetic_scalars[5]
     x1 = np.empty(shape)
     x2 = np.empty(shape)
     h1 = np.empty(shape)
@@ -650,7 +695,7 @@ def advance(
     rejected_last = False
     if clock[2] == 0.0:
         transform_state(
-            0.0, temp, temp, 0.0, transforms, fractions, sums, enthalpy, temp, frac1, sums1, t1, mass, cond, volume,
+            0.0, temp, temp, transforms, fractions, sums, enthalpy, temp, frac1, sums1, t1, mass, cond, volume, start,
             kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
         )  # fmt: skip
     while clock[0] < stop_time:
@@ -683,14 +728,15 @@ def advance(
                 x1[i, j] = dt * rate[i, j]
         for face in range(4):
             out1[face] = dt * power[face]
-        solve_sweeps(gamma, x1, mass, g_r, g_z, bound, work, out1)
+        factor_sweeps(gamma, mass, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z)
+        solve_sweeps(gamma, x1, mass, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, out1)
         for i in range(nr):
             for j in range(nz):
                 guess[i, j] = temp[i, j] + x1[i, j]
                 x1[i, j] *= mass[i, j]
-                h1[i, j] = enthalpy[i, j] + x1[i, j] / volume[i, j]
+                h1[i, j] = enthalpy[i, j] + x1[i, j] * per_volume[i, j]
         transform_state(
-            dt, temp, temp, 0.0, transforms, fractions, sums, h1, guess, frac1, sums1, t1, mass1, cond1, volume,
+            dt, temp, guess, transforms, fractions, sums, h1, guess, frac1, sums1, t1, mass1, cond1, volume, start,
             kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
         )  # fmt: skip
         for face in range(4):
@@ -705,14 +751,14 @@ def advance(
                 x2[i, j] = dt * x2[i, j] - 2.0 * x1[i, j]
         for face in range(4):
             out2[face] = dt * power2[face] - 2.0 * out1[face]
-        solve_sweeps(gamma, x2, mass, g_r, g_z, bound, work, out2)
+        solve_sweeps(gamma, x2, mass, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, out2)
         for i in range(nr):
             for j in range(nz):
                 change = 0.5 * (x1[i, j] + mass[i, j] * x2[i, j])
-                h1[i, j] += change / volume[i, j]
+                h1[i, j] += change * per_volume[i, j]
                 guess[i, j] = t1[i, j] + change / mass1[i, j]
         transform_state(
-            dt, temp, t1, 0.5, transforms, fractions, sums, h1, guess, frac2, sums2, t2, mass1, cond1, volume,
+            dt, temp, t1, transforms, fractions, sums, h1, guess, frac2, sums2, t2, mass1, cond1, volume, start,
             kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
         )  # fmt: skip
         worst = 0.0
@@ -812,11 +858,14 @@ def transform_history(
                     ka = rates_at(ta, kinetic)
                     kb = rates_at(tb, kinetic)
                     half = 0.5 * span / parts
-                    yf += half * (ka[0] + kb[0])
-                    yp += half * (ka[1] + kb[1])
-                    yb += half * (ka[2] + kb[2])
+                    df = half * (ka[0] + kb[0])
+                    dp = half * (ka[1] + kb[1])
+                    db = half * (ka[2] + kb[2])
+                    yf += df
+                    yp += dp
+                    yb += db
                     f0, p0, b0 = f, p, b
-                    f, p, b = grow(yf, yp, yb, f, p, b, m, kb[3], s_table, s_inverse_step)
+                    f, p, b = grow(yf, yp, yb, df, dp, db, f, p, b, m, kb[3], s_table, s_inverse_step)
                     mid = 0.5 * (ta + tb)
                     formation[0] += (f - f0) * mid
                     formation[1] += (p - p0) * mid

@@ -81,6 +81,12 @@ def _crossings(time: Array, values: Array, level: float) -> Array:
     return np.where(values[0] == level, time[0], np.where(found, cubic, np.nan))
 
 
+def rates_of(time: Array, values: Array, temperature: float, window: float) -> Array:
+    """Cooling rate (K/s) of the columns of ``values`` over ``temperature`` +- ``window``; see `cooling_rate`."""
+    late = _crossings(time, values, temperature - window)
+    return 2.0 * window / (late - _crossings(time, values, temperature + window))
+
+
 def crossing_time(history: xr.Dataset, temperature: float) -> xr.DataArray:
     """Time (s) at which each probe first falls to a temperature; NaN where it never does.
 
@@ -136,11 +142,17 @@ def cooling_rate(history: xr.Dataset, temperature: float = RATE_TEMPERATURE, win
     50.0
     """
     check_number("window", window, low=0.0, high=200.0, unit="K", low_open=True)
-    early = crossing_time(history, temperature + window)
-    late = crossing_time(history, temperature - window)
-    rate = 2.0 * window / (late - early)
-    rate.attrs = {"units": "K/s", "long_name": f"cooling rate at {temperature:.0f} degC"}
-    return rate.rename("cooling_rate")
+    import xarray as xr
+
+    values = check_history(history)
+    check_number("temperature", temperature, "temperature")
+    return xr.DataArray(
+        rates_of(history["time"].values.astype(float), values.values, temperature, window),
+        dims="probe",
+        coords={"probe": history["probe"]},
+        name="cooling_rate",
+        attrs={"units": "K/s", "long_name": f"cooling rate at {temperature:.0f} degC"},
+    )
 
 
 def cooling_time(history: xr.Dataset, upper: float = 800.0, lower: float = 500.0) -> xr.DataArray:

@@ -34,7 +34,7 @@ from heatq.errors import (
     hold_validity,
     note_validity,
 )
-from heatq.history import cooling_rate
+from heatq.history import rates_of
 from heatq.transformation.formulas import ac1_andrews_1965, ac3_andrews_1965
 from heatq.transformation.kinetics import PHASES
 from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
@@ -587,75 +587,42 @@ def _dataset(
         rows = _between_steps(rows, wanted, state.tables.knot_time) if len(t) > 1 else rows[:0]
         t = wanted
     temperature = rows[:, 5 : 5 + count]
-    r = np.array([p.r for p in places])
-    z = np.array([p.z for p in places])
-    data = xr.Dataset(
-        {
-            "temperature": (
-                ("time", "probe"),
-                temperature,
-                {"units": "degC", "long_name": "temperature"},
-            )
-        },
-        coords={
-            "time": ("time", t, {"units": "s", "long_name": "time"}),
-            "probe": (
-                "probe",
-                [p.label for p in places],
-                {"units": "1", "long_name": "probe"},
-            ),
-            "r": ("probe", r, {"units": "m", "long_name": "radius"}),
-            "z": (
-                "probe",
-                z,
-                {"units": "m", "long_name": "height above the bottom face"},
-            ),
-        },
-    )
+    one = {"units": "1"}
+    coords: dict[str, Any] = {
+        "time": ("time", t, {"units": "s", "long_name": "time"}),
+        "probe": ("probe", [p.label for p in places], {**one, "long_name": "probe"}),
+        "r": ("probe", np.array([p.r for p in places]), {"units": "m", "long_name": "radius"}),
+        "z": ("probe", np.array([p.z for p in places]), {"units": "m", "long_name": "height above the bottom face"}),
+    }
+    variables: dict[str, Any] = {
+        "temperature": (("time", "probe"), temperature, {"units": "degC", "long_name": "temperature"})
+    }
     if "jet" in specimen.faces:
-        data = data.assign_coords(
-            distance=(
-                "probe",
-                z.copy(),
-                {"units": "m", "long_name": "distance from the quenched end"},
-            )
-        )
+        about = {"units": "m", "long_name": "distance from the quenched end"}
+        coords["distance"] = ("probe", np.array([p.z for p in places]), about)
     if state.transforms:
         last = state.records[-1][-1, 5 + count :] if len(state.records[-1]) else rows[-1, 5 + count :]
         final = last.reshape(4, count)
         history = rows[:, 5 + count :].reshape(len(t), 4, count).transpose(1, 0, 2)
-        phase = {"phase": ("phase", list(PHASES), {"units": "1", "long_name": "phase"})}
-        data = data.assign_coords(phase)
-        data["fraction"] = (
-            ("phase", "probe"),
-            _with_austenite(final),
-            {"units": "1", "long_name": "phase fraction"},
-        )
-        data["fraction_history"] = (
-            ("phase", "time", "probe"),
-            _with_austenite(history),
-            {"units": "1", "long_name": "phase fraction"},
-        )
-        data["formation_temperature"] = (
-            ("phase", "probe"),
-            _formation(state, final),
-            {"units": "degC", "long_name": "mean temperature of formation"},
-        )
+        share = {**one, "long_name": "phase fraction"}
+        coords["phase"] = ("phase", list(PHASES), {**one, "long_name": "phase"})
+        variables["fraction"] = (("phase", "probe"), _with_austenite(final), share)
+        variables["fraction_history"] = (("phase", "time", "probe"), _with_austenite(history), share)
+        about = {"units": "degC", "long_name": "mean temperature of formation"}
+        variables["formation_temperature"] = (("phase", "probe"), _formation(state, final), about)
         if len(t) > 1:
-            data["cooling_rate_700"] = cooling_rate(data, 700.0)
-            data["cooling_rate_800_700"] = cooling_rate(data, 750.0, window=50.0)
+            for name, level, window in (("cooling_rate_700", 700.0, 6.0), ("cooling_rate_800_700", 750.0, 50.0)):
+                about = {"units": "K/s", "long_name": f"cooling rate at {level:.0f} degC"}
+                variables[name] = ("probe", rates_of(t, temperature, level, window), about)
     faces = [name for side in ("bottom", "top", "outer", "bore") for name, s in specimen.faces.items() if s == side]
     index = [("bottom", "top", "outer", "bore").index(specimen.faces[name]) for name in faces]
-    data = data.assign_coords(face=("face", faces, {"units": "1", "long_name": "face"}))
+    coords["face"] = ("face", faces, {**one, "long_name": "face"})
     per_length = {
         "units": "J" if specimen.length is not None else "J/m",
         "long_name": "heat removed through the face",
     }
-    data["heat_removed"] = (
-        ("face", "time"),
-        rows[:, [1 + k for k in index]].T,
-        per_length,
-    )
+    variables["heat_removed"] = (("face", "time"), rows[:, [1 + k for k in index]].T, per_length)
+    data = xr.Dataset(variables, coords)
     if field_times is not None and state.fields:
         _add_fields(data, state)
     return data

@@ -12,6 +12,7 @@ import numpy.typing as npt
 from heatq.boundaries.timeline import at, for_piece, over_time
 from heatq.conduction.grid import Demand, Grid
 from heatq.errors import InputError, check_name
+from heatq.steels.material import Material
 from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
 from heatq.transformation.kinetics import KineticTables, kinetic_tables, no_kinetics
 from heatq.transformation.options import DEFAULT
@@ -34,7 +35,20 @@ def material_of(steel: Any) -> Any:
 
 
 def thermal_table(material: Any) -> Array:
-    """Rows over the temperature grid: volumetric enthalpy (J/m3) of five phases, then their conductivities (W/mK)."""
+    """Rows over the temperature grid: volumetric enthalpy (J/m3) of five phases, then their conductivities (W/mK).
+
+    Worked out once per `Material`, which cannot change: integrating the specific heats takes as long as a 1-D run.
+    """
+    if not isinstance(material, Material):
+        return _thermal_table(material)
+    kept = vars(material).get("_thermal_table")
+    if kept is None:
+        kept = _thermal_table(material)
+        object.__setattr__(material, "_thermal_table", kept)
+    return kept
+
+
+def _thermal_table(material: Any) -> Array:
     enthalpy = np.asarray(material.enthalpy(GRID)) * material.density
     conductivity = np.asarray(material.conductivity(GRID))
     if len(material.phases) == 1:

@@ -26,7 +26,7 @@ class KineticTables(NamedTuple):
 
     ``rates``: columns ferrite, pearlite, bainite (1/s), ferrite limit and exp(alpha T) over `TEMPERATURE_GRID`.
     ``scalars``: Ms (degC), Koistinen-Marburger coefficient alpha (1/K), carbon (mass %), dMs/dC (K per mass %),
-    temperature above which nothing forms, exp(-alpha Ms). ``s_table``: X over uniform y from 0 (to S(1) for a uniform
+    temperature above which nothing forms, exp(-alpha Ms), temperature below which no rate is left. ``s_table``: X over uniform y from 0 (to S(1) for a uniform
     steel); ``s_inverse_step``: its rows per unit y.
     """
 
@@ -94,9 +94,6 @@ def _build_tables(steel: Any, kinetics: Kinetics) -> KineticTables:
     bainite = np.array(tables.bainite)
     bainite[tables.ms > TEMPERATURE_GRID] = 0.0
     top = max(tables.ae3, tables.ae1, tables.bs)
-    scalars = np.array(
-        [tables.ms, tables.alpha, tables.carbon, tables.ms_per_carbon, top, np.exp(-tables.alpha * tables.ms)]
-    )
     rates = np.ascontiguousarray(
         np.stack(
             [
@@ -109,10 +106,15 @@ def _build_tables(steel: Any, kinetics: Kinetics) -> KineticTables:
             axis=1,
         )
     )
+    active = np.flatnonzero((rates[:, :3] > 0.0).any(axis=1))
+    bottom = TEMPERATURE_GRID[max(active[0] - 1, 0)] if active.size else top
+    scalars = np.array(
+        [tables.ms, tables.alpha, tables.carbon, tables.ms_per_carbon, top, np.exp(-tables.alpha * tables.ms), bottom]
+    )
     return KineticTables(rates, scalars, *transformed_fraction_table(float(kinetics.spread)))
 
 
 def no_kinetics() -> KineticTables:
     """Tables of a material that does not transform."""
-    scalars = np.array([-1e6, 0.011, 0.0, 0.0, -1e6, 0.0])
+    scalars = np.array([-1e6, 0.011, 0.0, 0.0, -1e6, 0.0, 1e6])
     return KineticTables(np.zeros((len(TEMPERATURE_GRID), 5)), scalars, np.array([0.0, 1.0]), 1.0)

