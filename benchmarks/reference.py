@@ -1,40 +1,50 @@
-"""An independent solution of the end-quench conduction problem: own properties, own finite volumes, SciPy's integrator.
+"""Three conduction problems and their reference solutions, by a method that shares no code with heatq.
 
-Shares no code with heatq. Unknown: volumetric enthalpy of every cell. The conductivity enters through the Kirchhoff
-potential, the integral of k, so that the flux between two cells is exact for k(T); a face temperature comes from a
-Newton iteration. Used as reference (fine) and as competitor (`scipy.integrate.solve_ivp`, BDF, analytic sparse
-Jacobian).
+Properties: carbon steel by EN 1993-1-2:2005, 3.4.1 (7850 kg/m3), written out here once more.
 
-Problem: end-quench bar 25.4 x 101.6 mm of carbon steel by EN 1993-1-2:2005, 3.4.1 (7850 kg/m3), from 860 degC; end face
-h = 15 kW/m2K to 24 degC; side and top 10 W/m2K plus radiation with emissivity 0.8 to 24 degC; 0 to 600 s; probes on the
-cylindrical surface at 1/16, 1/8, 1/4, 1/2, 1 and 2 in from the end, 200 times spaced logarithmically from 0.1 s.
+* P1: end-quench bar 25.4 x 101.6 mm from 860 degC; end face h = 15 kW/m2K to 24 degC; side and top 10 W/m2K plus
+  radiation with emissivity 0.8 to 24 degC; 0 to 600 s; probes on the cylindrical surface at 1/16, 1/8, 1/4, 1/2, 1 and 2 in
+  from the end, 200 times spaced logarithmically from 0.1 s.
+* P1L: the same with 80 kJ/kg released evenly between 700 and 650 degC.
+* P2: round bar 76.2 x 609.6 mm from 845 degC; h = 500 W/m2K to 40 degC all over; 0 to 3600 s; probes at the centre and at 3/4
+  radius of the middle, 200 times spaced logarithmically from 1 s. Half of the bar is modelled here, with a plane of symmetry.
+
+Method: spectral elements. The unknown is the volumetric enthalpy at the Gauss-Lobatto-Legendre points of elements of
+degree 4 in z and in s = r^2 (the axis is an ordinary end there: the volume element is pi ds dz, and div k grad is
+4 d/ds(s k d/ds)). The conductivity enters through the Kirchhoff potential, the integral of k, so the stiffness matrix is
+constant and the mass matrix diagonal. In time: `scipy.integrate.solve_ivp`, BDF, exact sparse Jacobian. Probes are nodes.
+
+The stored histories (references/*.csv) carry in their heads how they were made and how far they are from the next
+coarser grid and the next coarser tolerance. ``python benchmarks/reference.py`` makes them again (some minutes).
 """
 
 from __future__ import annotations
 
 import dataclasses
 import pathlib
+import sys
 import time
 
 import numpy as np
 import numpy.typing as npt
-from scipy import constants, integrate, interpolate, sparse
+from scipy import constants, integrate, sparse
 
 Array = npt.NDArray[np.float64]
 
-RADIUS, LENGTH = 0.0127, 0.1016
-START, FLUID = 860.0, 24.0
-END_COEFFICIENT, SIDE_COEFFICIENT, EMISSIVITY = 15e3, 10.0, 0.8
 DENSITY = 7850.0
-PROBES = constants.inch * np.array([1 / 16, 1 / 8, 1 / 4, 1 / 2, 1.0, 2.0])
-TIMES = np.geomspace(0.1, 600.0, 200)
-OUT = pathlib.Path(__file__).parent / "out"
+#: J/kg, and the temperatures between which it is released.
+LATENT_HEAT, SOLID, FULL = 80e3, 650.0, 700.0
+FOLDER = pathlib.Path(__file__).parent / "references"
+DEGREE = 4
 
 
-def specific_heat(t: Array) -> Array:
+# ------------------------------------------------------------------------------------------------------ properties
+
+
+def specific_heat(t: Array, latent: bool = False) -> Array:
     """J/kgK."""
     with np.errstate(divide="ignore"):
-        return np.select(
+        plain = np.select(
             [t < 600.0, t < 735.0, t < 900.0],
             [
                 425.0 + 0.773 * t - 1.69e-3 * t**2 + 2.22e-6 * t**3,
@@ -43,9 +53,10 @@ def specific_heat(t: Array) -> Array:
             ],
             650.0,
         )
+    return plain + np.where((t >= SOLID) & (t < FULL), LATENT_HEAT / (FULL - SOLID), 0.0) if latent else plain
 
 
-def enthalpy(t: Array) -> Array:
+def enthalpy(t: Array, latent: bool = False) -> Array:
     """Volumetric enthalpy (J/m3) above 0 degC: the specific heat integrated by hand."""
 
     def low(x):
@@ -56,7 +67,10 @@ def enthalpy(t: Array) -> Array:
     at_900 = at_735 + 545.0 * 165.0 + 17820.0 * np.log(169.0 / 4.0)
     middle = at_600 + 666.0 * (t - 600.0) + 13002.0 * np.log(138.0 / np.maximum(738.0 - t, 1e-9))
     high = at_735 + 545.0 * (t - 735.0) + 17820.0 * np.log(np.maximum(t - 731.0, 1e-9) / 4.0)
-    return DENSITY * np.select([t < 600.0, t < 735.0, t < 900.0], [low(t), middle, high], at_900 + 650.0 * (t - 900.0))
+    h = np.select([t < 600.0, t < 735.0, t < 900.0], [low(t), middle, high], at_900 + 650.0 * (t - 900.0))
+    if latent:
+        h = h + LATENT_HEAT * np.clip((t - SOLID) / (FULL - SOLID), 0.0, 1.0)
+    return DENSITY * h
 
 
 def conductivity(t: Array) -> Array:
@@ -72,43 +86,70 @@ def potential(t: Array) -> Array:
 
 
 _NODES = np.unique(np.concatenate([np.linspace(-50.0, 1000.0, 21001), np.linspace(730.0, 740.0, 10001)]))
-_ENTHALPY = enthalpy(_NODES)
+_ENTHALPY = {latent: enthalpy(_NODES, latent) for latent in (False, True)}
 
 
-def temperature(h: Array) -> Array:
-    """Temperature of an enthalpy: look-up, then two Newton steps to round-off (the curve is convex or concave by piece)."""
-    t = np.interp(h, _ENTHALPY, _NODES)
+def temperature(h: Array, latent: bool = False) -> Array:
+    """Temperature of an enthalpy: look-up, then two Newton steps to round-off (convex or concave by piece)."""
+    t = np.interp(h, _ENTHALPY[latent], _NODES)
     for _ in range(2):
-        t = t + (h - enthalpy(t)) / (DENSITY * specific_heat(t))
+        t = t + (h - enthalpy(t, latent)) / (DENSITY * specific_heat(t, latent))
     return t
 
 
-def side_flux(t: Array) -> tuple[Array, Array]:
-    """Flux and its slope at the side and the top."""
-    k = t + constants.zero_Celsius
-    surroundings = FLUID + constants.zero_Celsius
-    sigma = EMISSIVITY * constants.Stefan_Boltzmann
-    return SIDE_COEFFICIENT * (t - FLUID) + sigma * (k**4 - surroundings**4), SIDE_COEFFICIENT + 4 * sigma * k**3
+# -------------------------------------------------------------------------------------------------------- problems
 
 
-def end_flux(t: Array) -> tuple[Array, Array]:
-    """Flux and its slope at the quenched end."""
-    return END_COEFFICIENT * (t - FLUID), np.full_like(t, END_COEFFICIENT)
+@dataclasses.dataclass(frozen=True)
+class Face:
+    """Convection and radiation to surroundings at one temperature."""
+
+    coefficient: float = 0.0
+    fluid: float = 24.0
+    emissivity: float = 0.0
+
+    def flux(self, t: Array) -> tuple[Array, Array]:
+        """Flux out of the piece (W/m2) and its slope."""
+        k, surroundings = t + constants.zero_Celsius, self.fluid + constants.zero_Celsius
+        sigma = self.emissivity * constants.Stefan_Boltzmann
+        return self.coefficient * (t - self.fluid) + sigma * (k**4 - surroundings**4), (
+            self.coefficient + 4 * sigma * k**3
+        )
 
 
-def face(cell: Array, distance: float, flux) -> tuple[Array, Array, Array]:
-    """Face temperature, flux and d flux/d cell: potential(cell) - potential(face) = flux(face) distance."""
-    t = cell.copy()
-    inside = potential(cell)
-    for _ in range(30):
-        q, slope = flux(t)
-        k = conductivity(t)
-        step = (inside - potential(t) - q * distance) / (k + slope * distance)
-        t = t + step
-        if np.abs(step).max() < 1e-10:
-            break
-    q, slope = flux(t)
-    return t, q, slope * conductivity(cell) / (conductivity(t) + slope * distance)
+@dataclasses.dataclass(frozen=True)
+class Problem:
+    """A round bar, or the half of one; ``probes`` are (r, z) in m."""
+
+    name: str
+    radius: float
+    length: float
+    start: float
+    times: Array = dataclasses.field(repr=False)
+    probes: Array = dataclasses.field(repr=False)
+    bottom: Face
+    side: Face
+    top: Face
+    latent: bool = False
+
+    @property
+    def end_time(self) -> float:
+        """s."""
+        return float(self.times[-1])
+
+
+_BAR, _AIR = 0.0127, Face(10.0, 24.0, 0.8)
+_P1_PROBES = np.array([(_BAR, constants.inch * x) for x in (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1.0, 2.0)])
+_P1_TIMES = np.geomspace(0.1, 600.0, 200)
+_ROUND, _HALF, _OIL = 0.0381, 0.3048, Face(500.0, 40.0)
+PROBLEMS = {
+    "P1": Problem("P1", _BAR, 0.1016, 860.0, _P1_TIMES, _P1_PROBES, Face(15e3), _AIR, _AIR),
+    "P1L": Problem("P1L", _BAR, 0.1016, 860.0, _P1_TIMES, _P1_PROBES, Face(15e3), _AIR, _AIR, latent=True),
+    "P2": Problem(
+        "P2", _ROUND, _HALF, 845.0, np.geomspace(1.0, 3600.0, 200), np.array([(0.0, _HALF), (0.75 * _ROUND, _HALF)]),
+        _OIL, _OIL, Face(),
+    ),
+}  # fmt: skip
 
 
 def graded(cells: int, ratio: float) -> Array:
@@ -117,92 +158,128 @@ def graded(cells: int, ratio: float) -> Array:
     return np.concatenate([[0.0], np.cumsum(width) / width.sum()])
 
 
-@dataclasses.dataclass
-class Bar:
-    """Finite volumes of the bar; cells ordered with the radius fastest."""
+# ------------------------------------------------------------------------------------------------ spectral elements
 
-    nr: int
-    nz: int
-    grading: float = 3.0
 
-    def __post_init__(self) -> None:
-        r = RADIUS * (1.0 - graded(self.nr, self.grading)[::-1])
-        z = LENGTH * graded(self.nz, 60.0)
-        self.r, self.z = 0.5 * (r[1:] + r[:-1]), 0.5 * (z[1:] + z[:-1])
-        dr, dz = np.diff(r), np.diff(z)
-        self.ring = np.pi * (r[1:] ** 2 - r[:-1] ** 2)
-        self.volume = np.outer(dz, self.ring)
-        self.side_area = 2 * np.pi * RADIUS * dz
-        self.distance = {"end": dz[0] / 2, "top": dz[-1] / 2, "side": dr[-1] / 2}
-        across = 2 * np.pi * r[1:-1] / np.diff(self.r)
-        along = 1.0 / np.diff(self.z)
-        index = np.arange(self.nr * self.nz).reshape(self.nz, self.nr)
-        g = np.concatenate([np.outer(dz, across).ravel(), np.outer(along, self.ring).ravel()])
-        a = np.concatenate([index[:, :-1].ravel(), index[:-1].ravel()])
-        b = np.concatenate([index[:, 1:].ravel(), index[1:].ravel()])
-        n = index.size
-        rows, columns = np.concatenate([a, b, a, b]), np.concatenate([b, a, a, b])
-        self.exchange = sparse.csr_matrix((np.concatenate([g, g, -g, -g]), (rows, columns)), shape=(n, n))
-        self.index = index
+def gauss_lobatto(degree: int) -> tuple[Array, Array, Array]:
+    """Points on [-1, 1], weights, and the matrix of derivatives at the points."""
+    legendre = np.polynomial.legendre.Legendre.basis(degree)
+    x = np.concatenate([[-1.0], np.sort(legendre.deriv().roots().real), [1.0]])
+    weights = 2.0 / (degree * (degree + 1) * legendre(x) ** 2)
+    slope = np.empty((degree + 1, degree + 1))
+    for j in range(degree + 1):
+        basis = np.polynomial.Polynomial.fromroots(np.delete(x, j))
+        slope[:, j] = basis.deriv()(x) / basis(x[j])
+    return x, weights, slope
 
-    def faces(self, t: Array):
-        """Boundary faces: cells, areas, and what `face` gives for them."""
-        for name, cells, area, flux in (
-            ("end", self.index[0], self.ring, end_flux),
-            ("top", self.index[-1], self.ring, side_flux),
-            ("side", self.index[:, -1], self.side_area, side_flux),
-        ):
-            yield cells, area, face(t[cells], self.distance[name], flux)
+
+def line(edges: Array, weight) -> tuple[Array, Array, sparse.csr_matrix]:
+    """Nodes, diagonal mass, and stiffness of the integral of weight(x) u' v' over a line of elements."""
+    x, w, slope = gauss_lobatto(DEGREE)
+    count = DEGREE * (len(edges) - 1) + 1
+    nodes, mass = np.empty(count), np.zeros(count)
+    stiffness = sparse.lil_matrix((count, count))
+    for e, (a, b) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
+        here = slice(DEGREE * e, DEGREE * (e + 1) + 1)
+        nodes[here] = 0.5 * (a + b) + 0.5 * (b - a) * x
+        mass[here] += 0.5 * (b - a) * w
+        stiffness[here, here] += slope.T @ np.diag(w * weight(nodes[here])) @ slope * (2.0 / (b - a))
+    return nodes, mass, stiffness.tocsr()
+
+
+def snapped(edges: Array, points: Array) -> Array:
+    """Edges with the nearest one moved to each point."""
+    out = edges.copy()
+    for p in points:
+        out[np.argmin(np.abs(edges - p))] = p
+    return out
+
+
+class Spectral:
+    """A problem on a mesh of ``across`` x ``along`` elements; nodes ordered with the radius fastest."""
+
+    def __init__(self, problem: Problem, across: int, along: int) -> None:
+        self.problem = p = problem
+        r = p.radius * (1.0 - graded(across, 6.0)[::-1])
+        z = p.length * graded(along, 60.0 if p.name != "P2" else 30.0)
+        inside = p.probes[(p.probes[:, 0] > 0) & (p.probes[:, 0] < p.radius), 0]
+        s, mass_s, stiff_s = line(snapped(r, inside) ** 2, lambda s: 4.0 * np.pi * s)
+        self.z, mass_z, stiff_z = line(snapped(z, p.probes[:, 1]), np.ones_like)
+        self.r, ring = np.sqrt(s), np.pi * mass_s
+        self.volume = np.kron(mass_z, ring)
+        self.exchange = -sparse.kron(sparse.diags(mass_z), stiff_s) - sparse.kron(stiff_z, sparse.diags(ring))
+        self.exchange = self.exchange.tocsr()
+        index = np.arange(self.volume.size).reshape(len(self.z), len(s))
+        self.faces = (
+            (index[0], ring, p.bottom),
+            (index[-1], ring, p.top),
+            (index[:, -1], 2 * np.pi * p.radius * mass_z, p.side),
+        )
+        self.probes = [index[np.abs(self.z - b).argmin(), np.abs(self.r - a).argmin()] for a, b in p.probes]
 
     def rate(self, _time: float, h: Array) -> Array:
         """Rate of change of enthalpy."""
-        t = temperature(h)
+        t = temperature(h, self.problem.latent)
         out = self.exchange @ potential(t)
-        for cells, area, (_, q, _) in self.faces(t):
-            np.subtract.at(out, cells, area * q)
-        return out / self.volume.ravel()
+        for nodes, area, face in self.faces:
+            out[nodes] -= area * face.flux(t[nodes])[0]
+        return out / self.volume
 
     def jacobian(self, _time: float, h: Array) -> sparse.csc_matrix:
         """Exact Jacobian of `rate`."""
-        t = temperature(h)
-        capacity = DENSITY * specific_heat(t)
-        inside = self.exchange @ sparse.diags(conductivity(t) / capacity)
+        t = temperature(h, self.problem.latent)
         loss = np.zeros_like(h)
-        for cells, area, (_, _, slope) in self.faces(t):
-            np.add.at(loss, cells, area * slope / capacity[cells])
-        return sparse.csc_matrix(sparse.diags(1.0 / self.volume.ravel()) @ (inside - sparse.diags(loss)))
+        for nodes, area, face in self.faces:
+            loss[nodes] += area * face.flux(t[nodes])[1]
+        inside = self.exchange @ sparse.diags(conductivity(t)) - sparse.diags(loss)
+        capacity = DENSITY * specific_heat(t, self.problem.latent)
+        return sparse.csc_matrix(sparse.diags(1.0 / self.volume) @ inside @ sparse.diags(1.0 / capacity))
 
-    def solve(self, tolerance: float, method: str = "BDF") -> tuple[Array, float, int]:
-        """Temperatures (times, probes), seconds, and steps."""
-        begin = time.perf_counter()
-        h0 = np.full(self.index.size, float(enthalpy(np.array(START))))
-        capacity = DENSITY * 650.0
+    def solve(self, tolerance: float, method: str = "BDF") -> Array:
+        """Temperatures (times, probes)."""
+        p = self.problem
+        start = np.full(self.volume.size, float(enthalpy(np.array(p.start), p.latent)))
         found = integrate.solve_ivp(
-            self.rate, (0.0, TIMES[-1]), h0, method=method, t_eval=TIMES, jac=self.jacobian,
-            rtol=tolerance, atol=tolerance * capacity * 100.0,
+            self.rate, (0.0, p.end_time), start, method=method, t_eval=p.times, jac=self.jacobian,
+            rtol=tolerance, atol=tolerance * DENSITY * 650.0 * 100.0,
         )  # fmt: skip
         if not found.success:
             raise RuntimeError(found.message)
-        out = np.empty((TIMES.size, PROBES.size))
-        for n, h in enumerate(found.y.T):
-            t = temperature(h)
-            side = face(t[self.index[:, -1]], self.distance["side"], side_flux)[0]
-            out[n] = interpolate.CubicSpline(self.z, side)(PROBES)
-        return out, time.perf_counter() - begin, found.nfev
+        return temperature(found.y[self.probes].T, p.latent)
 
 
-def reference() -> tuple[Array, float]:
-    """Reference temperatures and their difference (K) to those of a grid 1.4 times coarser; cached in out/.
+#: Elements across and along of the reference and of the grid it is held against; tolerance likewise.
+MESHES = {"P1": ((3, 256), (2, 180)), "P1L": ((2, 360), (3, 256)), "P2": ((40, 8), (28, 6))}
+TOLERANCES = {"P1": (1e-6, 4e-6), "P1L": (1e-6, 4e-6), "P2": (1e-6, 4e-6)}
 
-    No extrapolation: the peak of the specific heat moves through the cells, so that the error does not fall smoothly. In
-    time both are converged to 0.01 K (checked against tolerances of 1e-8, and with Radau).
-    """
-    file = OUT / "reference_p1.npz"
-    if not file.exists():
-        OUT.mkdir(exist_ok=True)
-        print("making the reference solution (some minutes, once) ...", flush=True)
-        coarse = Bar(14, 380, 10.0).solve(1e-6)[0]
-        fine = Bar(20, 540, 10.0).solve(1e-6)[0]
-        np.savez(file, temperature=fine, change=np.abs(fine - coarse).max())
-    with np.load(file) as data:
-        return data["temperature"], float(data["change"])
+
+def make(name: str) -> None:
+    """Solve and store one reference, with how far it is from coarser ones."""
+    problem, (fine, coarse), (tight, loose) = PROBLEMS[name], MESHES[name], TOLERANCES[name]
+    begin = time.perf_counter()
+    found = Spectral(problem, *fine).solve(tight)
+    space = np.abs(Spectral(problem, *coarse).solve(tight) - found).max()
+    in_time = np.abs(Spectral(problem, *fine).solve(loose) - found).max()
+    note = (
+        f"{name}: spectral elements of degree {DEGREE}, {fine[0]} across x {fine[1]} along, scipy BDF rtol {tight:g}; "
+        f"{time.perf_counter() - begin:.0f} s\n"
+        f"largest difference to {coarse[0]} x {coarse[1]} elements: {space:.4f} K\n"
+        f"largest difference to rtol {loose:g}: {in_time:.4f} K\n"
+        "time s, then degC at the probes (r, z) mm: "
+        + ", ".join(f"({1e3 * r:g}, {1e3 * z:g})" for r, z in problem.probes)
+    )
+    print(note, flush=True)
+    FOLDER.mkdir(exist_ok=True)
+    np.savetxt(FOLDER / f"{name}.csv", np.column_stack([problem.times, found]), "%.5f", ",", header=note)
+
+
+def load(name: str) -> tuple[Array, float]:
+    """Reference temperatures (times, probes), and the larger of their two distances from coarser solutions, K."""
+    file = FOLDER / f"{name}.csv"
+    head = [text for text in file.read_text().splitlines()[:3] if "largest difference" in text]
+    return np.loadtxt(file, delimiter=",")[:, 1:], max(float(text.split(":")[1].split()[0]) for text in head)
+
+
+if __name__ == "__main__":
+    for problem_name in sys.argv[1:] or PROBLEMS:
+        make(problem_name)
