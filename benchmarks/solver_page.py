@@ -160,7 +160,7 @@ def batches(data: dict) -> str:
     if not data["batch"]:
         return "Not measured in this run."
     return table(
-        ["what", "cases", "threads", "cases per second", "peak memory, MB"],
+        ["what", "cases", "threads", "cases per second", "peak of the process so far, peers included, MB"],
         [[r["what"], str(r["cases"]), str(r["threads"]), f"{r['per_second']:.0f}", f"{r['peak_mb']:.0f}"]
          for r in data["batch"]["rows"]],
     )  # fmt: skip

@@ -26,7 +26,7 @@ GRIDS: dict[str, dict[float, tuple]] = {
     "P2": {
         5.0: ((8, 4, (1.5, 10.0)), (6, 4, (1.5, 10.0))),
         1.0: ((16, 6, (1.5, 10.0)), (24, 8, (1.5, 10.0))),
-        0.1: ((92, 8, (1.5, 10.0)),),
+        0.1: ((96, 10, (1.5, 10.0)),),
     },
 }
 
@@ -82,7 +82,7 @@ _T = {"form": "temperature"}
 PEERS = (
     Peer("SciPy odeint (LSODA), exact banded Jacobian, enthalpy", "integrators.odeint_banded",
          {5.0: (1e-2, 5e-3), 1.0: (2e-3, 1e-3), 0.1: (1e-4, 5e-5)}),
-    Peer("the same, temperature", "integrators.odeint_banded", {5.0: (5e-3, 1e-3), 1.0: (5e-4, 1e-4), 0.1: (2e-5,)}, _T,
+    Peer("the same, temperature", "integrators.odeint_banded", {5.0: (5e-3, 1e-3), 1.0: (5e-4, 1e-4), 0.1: (2e-5, 1e-5)}, _T,
          grids=SHORTER),
     Peer("the same, enthalpy, callbacks compiled with numba by hand", "compiled.odeint_compiled",
          {5.0: (1e-2, 5e-3), 1.0: (2e-3, 1e-3), 0.1: (1e-4, 5e-5)}, needs="numba"),
