@@ -89,7 +89,7 @@ def _results(
                 if entry is None:
                     break
                 # warnings collected by the caller are collected from the threads too
-                waiting.append(pool.submit(contextvars.copy_context().run, _one, *entry, reduce))
+                waiting.append(pool.submit(contextvars.copy_context().run, _one, entry[0], entry[1], reduce))
             if not waiting:
                 return
             error = waiting[0].exception()

@@ -18,15 +18,18 @@ import solver_page  # noqa: E402
 from peers.integrators import odeint_banded  # noqa: E402
 
 
-@pytest.mark.parametrize("name", reference.PROBLEMS)
-def test_references_are_converged(name):
+# P1L: 0.0205 K lie between its mesh and the next; the kinks of the latent heat make it converge slowly
+SLOW = pytest.mark.xfail(strict=True, reason="the reference of P1L is 0.0205 K from the next mesh, wanted 0.02 K")
+
+
+@pytest.mark.parametrize("name", ["P1", "P2", pytest.param("P1L", marks=SLOW)])
+def test_reference_is_converged_to_a_fiftieth_of_a_kelvin(name):
     history, distance = reference.load(name)
     problem = reference.PROBLEMS[name]
     assert history.shape == (len(problem.times), len(problem.probes))
-    # wanted: 0.02 K; the kinks of the latent heat leave P1L at 0.0205 K, between two independent meshes
-    assert distance <= (0.021 if name == "P1L" else 0.02)
     stored = np.loadtxt(reference.FOLDER / f"{name}.csv", delimiter=",")[:, 0]
     np.testing.assert_allclose(stored, problem.times, atol=1e-5)
+    assert distance <= 0.02
 
 
 @pytest.mark.parametrize(
