@@ -17,7 +17,6 @@ import reference  # noqa: E402
 import solver_page  # noqa: E402
 from peers.integrators import odeint_banded  # noqa: E402
 
-
 # P1L: 0.0205 K lie between its mesh and the next; the kinks of the latent heat make it converge slowly
 SLOW = pytest.mark.xfail(strict=True, reason="the reference of P1L is 0.0205 K from the next mesh, wanted 0.02 K")
 
