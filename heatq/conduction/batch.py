@@ -82,7 +82,8 @@ def _results(
     try:
         # the first case alone: whatever is compiled, imported or cached then is there for all
         for number, case in itertools.islice(numbered, 1):
-            waiting.append(_done(_one, number, case, reduce))
+            waiting.append(pool.submit(contextvars.copy_context().run, _one, number, case, reduce))
+            concurrent.futures.wait(waiting)
         while True:
             while len(waiting) < 4 * threads:
                 entry = next(numbered, None)
@@ -102,16 +103,6 @@ def _results(
                 raise error
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
-
-
-def _done(function: Callable[..., Any], *arguments: Any) -> concurrent.futures.Future:
-    """The outcome of a call as a finished future."""
-    future: concurrent.futures.Future = concurrent.futures.Future()
-    try:
-        future.set_result(function(*arguments))
-    except (InputError, SolverError) as error:
-        future.set_exception(error)
-    return future
 
 
 def _one(number: int, case: Mapping[str, Any], reduce: Callable[[Any], Any] | None) -> Any:
