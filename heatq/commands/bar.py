@@ -7,32 +7,13 @@ import pathlib
 import time
 from typing import Any
 
-from scipy.constants import atm, bar
-
-from heatq.commands.common import CAUTION, add_steel_arguments, check_steel_arguments, make_folder, read_steel
+from heatq.commands.bar_quench import add_quench_arguments, check_quench_arguments, piece_and_quench
+from heatq.commands.common import CAUTION, add_steel_arguments, make_folder, read_steel
 from heatq.commands.quantities import quantity
 from heatq.commands.table import table, write_csv
 from heatq.errors import InputError
 
 __all__ = ["add_parser", "run"]
-
-MEDIA = ("gas-cross", "gas-along", "water", "oil", "still-air", "severity", "h-table")
-
-#: Arguments that only some media read: (media, default; None: left to the medium, or must be given).
-_BELONGS: dict[str, tuple[tuple[str, ...], Any]] = {
-    "gas": (("gas-cross", "gas-along"), "nitrogen"),
-    "pressure": (("gas-cross", "gas-along"), atm),
-    "gas_temperature": (("gas-cross", "gas-along"), 25.0),
-    "turbulence_factor": (("gas-cross", "gas-along"), 1.0),
-    "ramp": (("gas-cross", "gas-along"), None),
-    "velocity": (("gas-cross", "gas-along", "water"), None),
-    "bath": (("oil",), "conventional"),
-    "agitation": (("oil",), None),
-    "bath_temperature": (("water", "oil", "severity", "h-table"), None),
-    "severity": (("severity",), None),
-    "severity_conductivity": (("severity",), None),
-    "h_table": (("h-table",), None),
-}
 
 
 def add_parser(commands: Any) -> None:
@@ -59,7 +40,7 @@ def add_parser(commands: Any) -> None:
     piece.add_argument(
         "--probe", action="append", metavar="NAME", help="place, such as 'centre @ 120 mm'; repeat for more"
     )
-    _add_quench(parser)
+    add_quench_arguments(parser)
     output = parser.add_argument_group("output")
     output.add_argument(
         "--end-time", type=quantity("s", "20 min"), metavar="TIME", help="default: until cold (60 degC), at most 10 h"
@@ -71,190 +52,13 @@ def add_parser(commands: Any) -> None:
     parser.set_defaults(run=run)
 
 
-def _add_quench(parser: argparse.ArgumentParser) -> None:
-    degrees = quantity("degC", "60 degC")
-    seconds = quantity("s", "5 s")
-    quench = parser.add_argument_group("quench")
-    quench.add_argument("--medium", choices=MEDIA, help="default gas-cross with --gas; otherwise name one")
-    quench.add_argument("--gas", help="nitrogen (default), argon, helium, hydrogen")
-    quench.add_argument("--velocity", type=quantity("m/s", "20 m/s"), help="of gas or water; still water: 0 (default)")
-    quench.add_argument("--pressure", type=quantity("Pa", "10 bar"), help="of the gas, absolute (default 1 atm)")
-    quench.add_argument("--gas-temperature", type=degrees, metavar="TEMPERATURE", help="default 25 degC")
-    quench.add_argument("--turbulence-factor", type=float, metavar="FACTOR", help="multiplies h of the gas (default 1)")
-    quench.add_argument("--bath", choices=("conventional", "fast", "marquenching"), help="oil (default conventional)")
-    quench.add_argument(
-        "--agitation", help="of the oil: none, mild, moderate, good, strong, violent (default: none, fast oil moderate)"
-    )
-    quench.add_argument(
-        "--bath-temperature",
-        type=degrees,
-        metavar="TEMPERATURE",
-        help="default water 25, oil 60, marquenching oil 150 degC; needed with severity and h-table",
-    )
-    quench.add_argument("--severity", type=float, metavar="H", help="Grossmann's H, 1/in")
-    quench.add_argument(
-        "--severity-conductivity",
-        type=float,
-        metavar="K",
-        help="conductivity, W/mK, that this H was made with: 25 hot austenite, 35 to 40 cold ferrite (needed with H)",
-    )
-    quench.add_argument(
-        "--h-table", metavar="FILE", help="measured h: CSV with columns temperature (degC) and coefficient (W/m2K)"
-    )
-    quench.add_argument(
-        "--initial-temperature",
-        type=quantity("degC", "1550 degF"),
-        metavar="TEMPERATURE",
-        help="of the piece (default: the steel's austenitizing temperature)",
-    )
-    quench.add_argument(
-        "--emissivity",
-        type=float,
-        help="for radiation in gas (default 0.3, bright) and air (default 0.8, scaled) to walls as cold as these",
-    )
-    stages = parser.add_argument_group("stages")
-    stages.add_argument(
-        "--transfer", type=seconds, default=0.0, metavar="TIME", help="in still air before the medium (default 0)"
-    )
-    stages.add_argument("--ramp", type=seconds, metavar="TIME", help="in which the gas rises from 1 bar to --pressure")
-    stages.add_argument("--interrupt", type=seconds, metavar="TIME", help="in the medium, then still air to the end")
-    stages.add_argument(
-        "--air-temperature",
-        type=degrees,
-        default=25.0,
-        metavar="TEMPERATURE",
-        help="of still air, as medium and in stages (default 25 degC)",
-    )
-
-
-def _check(arguments: argparse.Namespace) -> None:
-    """Choose the medium, refuse arguments that it would ignore, fill in defaults."""
-    check_steel_arguments(arguments)
-    if arguments.medium is None:
-        for name, medium in (("severity", "severity"), ("h_table", "h-table"), ("gas", "gas-cross")):
-            if getattr(arguments, name) is not None:
-                arguments.medium = medium
-                break
-        else:
-            raise InputError(f"no medium: write --medium with one of {', '.join(MEDIA)}, or --gas nitrogen.")
-    medium = arguments.medium
-    for name, (media, default) in _BELONGS.items():
-        if getattr(arguments, name) is None:
-            setattr(arguments, name, default if medium in media else None)
-        elif medium not in media:
-            flag = "--" + name.replace("_", "-")
-            raise InputError(
-                f"{flag} belongs to {' or '.join(media)} and would be ignored with {medium}: leave it out."
-            )
-    needed = {
-        "gas-cross": ("velocity",),
-        "gas-along": ("velocity",),
-        "severity": ("severity", "severity_conductivity", "bath_temperature"),
-        "h-table": ("h_table", "bath_temperature"),
-    }
-    for name in needed.get(medium, ()):
-        if getattr(arguments, name) is None:
-            flag = "--" + name.replace("_", "-")
-            raise InputError(f"--medium {medium} needs {flag}; 'heatq bar --help' says what it is.")
-    if arguments.gas:
-        arguments.gas = arguments.gas.strip().casefold()
-    if medium == "gas-along" and arguments.length is None:
-        raise InputError("--medium gas-along needs --length, the distance that the gas runs along the piece.")
-    if arguments.bore is None and arguments.bore_medium:
-        raise InputError("--bore-medium says what a bore sees: give its diameter with --bore, or leave it out.")
-    if arguments.bore is not None and medium == "gas-cross" and arguments.bore_medium in (None, "same"):
-        raise InputError(
-            "gas across a tube does not flow through its bore: say --bore-medium still (the same gas at rest) or "
-            "--bore-medium insulated, or blow along the tube with --medium gas-along."
-        )
-
-
-def _air(arguments: argparse.Namespace) -> Any:
-    from heatq.boundaries import Radiation, StillAir
-
-    emissivity = 0.8 if arguments.emissivity is None else arguments.emissivity
-    return StillAir(arguments.air_temperature) + Radiation(emissivity, arguments.air_temperature)
-
-
-def _gas(arguments: argparse.Namespace) -> tuple[Any, str]:
-    from heatq.boundaries import GasAlong, GasCrossflow, Radiation, Ramp
-
-    kind: Any = GasCrossflow if arguments.medium == "gas-cross" else GasAlong
-    flow: Any = kind(
-        arguments.gas,
-        velocity=arguments.velocity,
-        pressure=arguments.pressure,
-        temperature=arguments.gas_temperature,
-        turbulence_factor=arguments.turbulence_factor,
-    )
-    if arguments.ramp:
-        flow = Ramp(flow, [0.0, arguments.ramp], pressure=[1.0 * bar, arguments.pressure])
-    emissivity = 0.3 if arguments.emissivity is None else arguments.emissivity
-    where = "across" if arguments.medium == "gas-cross" else "along"
-    label = f"{arguments.gas} {where}, {arguments.pressure / bar:g} bar, {arguments.velocity:g} m/s"
-    return flow + Radiation(emissivity, arguments.gas_temperature), label
-
-
-def _medium(arguments: argparse.Namespace) -> tuple[Any, str]:
-    """Boundary of the medium, and its name in words."""
-    from heatq.boundaries import CoefficientTable, GrossmannQuench, OilBath, WaterBath
-
-    bath = arguments.bath_temperature
-    if arguments.medium in ("gas-cross", "gas-along"):
-        return _gas(arguments)
-    if arguments.medium == "water":
-        water = WaterBath(25.0 if bath is None else bath, arguments.velocity or 0.0)
-        return water, f"water bath, {water.temperature:g} °C, {water.velocity:g} m/s"
-    if arguments.medium == "oil":
-        oil = OilBath(arguments.bath, temperature=bath, agitation=arguments.agitation)
-        return oil, f"{oil.kind} oil, {oil.temperature:g} °C, agitation {oil.agitation}"
-    if arguments.medium == "severity":
-        constant = GrossmannQuench(arguments.severity, bath, arguments.severity_conductivity)
-        return constant, f"H = {arguments.severity:g} per inch, h = {constant.coefficient:.0f} W/m2K, {bath:g} °C"
-    if arguments.medium == "h-table":
-        measured = CoefficientTable.read(arguments.h_table, fluid_temperature=bath)
-        return measured, f"measured h of {arguments.h_table}, {bath:g} °C"
-    return _air(arguments), f"still air, {arguments.air_temperature:g} °C"
-
-
-def _stages(arguments: argparse.Namespace, medium: Any) -> Any:
-    from heatq.boundaries import Stages
-
-    air = _air(arguments)
-    stages = [(arguments.transfer, air)] if arguments.transfer else []
-    if arguments.interrupt is None:
-        return Stages(*stages, (None, medium)) if stages else medium
-    return Stages(*stages, (arguments.interrupt, medium), (None, air))
-
-
-def _bore(arguments: argparse.Namespace, medium: Any) -> Any:
-    """What the bore sees; a bore radiates to itself, so there is no radiation when the gas in it rests."""
-    from heatq.boundaries import Insulated, StillAir
-
-    if arguments.bore_medium == "insulated":
-        return Insulated()
-    if arguments.bore_medium == "still":
-        if arguments.gas:
-            return StillAir(arguments.gas_temperature, gas=arguments.gas, pressure=arguments.pressure)
-        return StillAir(arguments.air_temperature)
-    return _stages(arguments, medium)
-
-
 def run(arguments: argparse.Namespace) -> int:
     """Run the trial, print the table, write figure and files."""
-    from heatq.specimens import RoundBar, Tube
     from heatq.trials import trial
 
-    _check(arguments)
+    check_quench_arguments(arguments)
     steel = read_steel(arguments)
-    medium, label = _medium(arguments)
-    piece: Any
-    if arguments.bore is None:
-        piece = RoundBar(arguments.diameter, arguments.length)
-    else:
-        piece = Tube(arguments.diameter, arguments.bore, arguments.length)
-    outside = _stages(arguments, medium)
-    boundaries = {face: _bore(arguments, medium) if side == "bore" else outside for face, side in piece.faces.items()}
+    piece, boundaries, label = piece_and_quench(arguments)
     probes = piece.resolve_probes(arguments.probe)
     folder = make_folder(arguments.out)
     begin = time.perf_counter()
@@ -269,7 +73,7 @@ def run(arguments: argparse.Namespace) -> int:
         kinetics=arguments.kinetics,
         with_interval=True,
     )
-    print(f"{steel!r}\n{piece!r}\n\n{label}{_told(arguments)}\n{table(result)}\n")
+    print(f"{steel!r}\n{piece!r}\n\n{label}\n{table(result)}\n")
     print(f"energy residual {result.attrs['energy_residual']:.1e}; wall time {time.perf_counter() - begin:.2f} s")
     try:
         _write(folder, result)
@@ -279,18 +83,6 @@ def run(arguments: argparse.Namespace) -> int:
         ) from None
     print(CAUTION)
     return 0
-
-
-def _told(arguments: argparse.Namespace) -> str:
-    """The stages, in words."""
-    words = ""
-    if arguments.ramp:
-        words += f", filled from 1 bar in {arguments.ramp:g} s"
-    if arguments.transfer:
-        words += f", after {arguments.transfer:g} s in still air"
-    if arguments.interrupt is not None:
-        words += f", for {arguments.interrupt:g} s, then still air"
-    return words
 
 
 def _write(folder: pathlib.Path, result: Any) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from scipy.constants import milli
 
-from heatq.commands import bar
+from heatq.commands.bar_quench import BELONGS, add_quench_arguments, check_quench_arguments, piece_and_quench
 from heatq.commands.common import CAUTION, add_steel_arguments, check_steel_arguments, make_folder, read_steel
 from heatq.commands.quantities import quantity
 from heatq.errors import InputError
@@ -85,7 +85,7 @@ def add_parser(commands: Any) -> None:
     piece.add_argument("--length", type=length, help="left out: a long bar")
     piece.add_argument("--bore", type=length, metavar="DIAMETER", help="of a tube")
     piece.add_argument("--bore-medium", choices=("same", "still", "insulated"), help="as in heatq bar")
-    bar._add_quench(parser)
+    add_quench_arguments(parser)
     parser.add_argument("--out", metavar="DIR", default="heatq-out", help="folder for figures, CSV, NetCDF")
     parser.set_defaults(run=run)
 
@@ -109,7 +109,7 @@ def _couple(arguments: argparse.Namespace) -> Any:
 def _piece(arguments: argparse.Namespace) -> tuple[Any, dict[str, Any], str]:
     """Piece, boundaries and the quench in words; a bar as in ``heatq bar``."""
     from heatq.boundaries import Radiation, StillAir, WaterJet
-    from heatq.specimens import EndQuenchBar, RoundBar, Tube
+    from heatq.specimens import EndQuenchBar
 
     if arguments.diameter is None:
         strange = (
@@ -117,7 +117,7 @@ def _piece(arguments: argparse.Namespace) -> tuple[Any, dict[str, Any], str]:
             "bore",
             "bore_medium",
             "medium",
-            *bar._BELONGS,
+            *BELONGS,
             "ramp",
             "interrupt",
             "transfer",
@@ -130,16 +130,8 @@ def _piece(arguments: argparse.Namespace) -> tuple[Any, dict[str, Any], str]:
         water = 24.0 if arguments.bath_temperature is None else arguments.bath_temperature
         air: Any = StillAir(arguments.air_temperature) + Radiation(0.3, arguments.air_temperature)
         return EndQuenchBar(), {"jet": WaterJet(water), "side": air, "top": air}, f"water jet on the end, {water:g} °C"
-    bar._check(arguments)
-    medium, label = bar._medium(arguments)
-    piece: Any = RoundBar(arguments.diameter, arguments.length)
-    if arguments.bore is not None:
-        piece = Tube(arguments.diameter, arguments.bore, arguments.length)
-    outside = bar._stages(arguments, medium)
-    boundaries = {
-        face: bar._bore(arguments, medium) if side == "bore" else outside for face, side in piece.faces.items()
-    }
-    return piece, boundaries, label + bar._told(arguments)
+    check_quench_arguments(arguments)
+    return piece_and_quench(arguments)
 
 
 def run(arguments: argparse.Namespace) -> int:
