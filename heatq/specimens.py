@@ -15,10 +15,18 @@ from scipy.constants import inch, milli
 from heatq.errors import InputError, check_name, check_number
 from heatq.units import sixteenths
 
-__all__ = ["EndQuenchBar", "Probe", "RoundBar", "Tube"]
+__all__ = ["EndQuenchBar", "Probe", "RoundBar", "Tube", "check_piece"]
 
 #: Positions of the end-quench traverse in sixteenths of an inch (ASTM A255; the list above 16 from memory).
 JOMINY_POSITIONS = (*range(1, 17), 18, 20, 22, 24, 26, 28, 30, 32)
+
+
+def check_piece(specimen: Any) -> None:
+    """Raise an `InputError` for anything that is not a piece."""
+    if not hasattr(specimen, "resolve_probes"):
+        raise InputError(
+            f"specimen = {specimen!r} is not a piece: write EndQuenchBar(), RoundBar(diameter=...) or Tube(...)."
+        )
 
 
 @dataclasses.dataclass(frozen=True)

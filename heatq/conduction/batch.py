@@ -62,6 +62,10 @@ def simulate_many(
     >>> bool(centre[0] < centre[1] < centre[2])
     True
     """
+    if not isinstance(cases, Iterable):
+        raise InputError(
+            f"cases = {cases!r} must be a list or a generator of dicts, each with the arguments of simulate."
+        )
     if threads is None:
         threads = os.cpu_count() or 1
     if not isinstance(threads, int) or threads < 1:

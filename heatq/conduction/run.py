@@ -35,6 +35,7 @@ from heatq.errors import (
     note_validity,
 )
 from heatq.history import rates_of
+from heatq.specimens import check_piece
 from heatq.transformation.formulas import ac1_andrews_1965, ac3_andrews_1965
 from heatq.transformation.kinetics import PHASES
 from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
@@ -146,10 +147,7 @@ def simulate(
     accuracy = check_number("accuracy", accuracy, "accuracy")
     wanted = _check_times("output_times", output_times, end_time)
     field_times = _check_times("fields_at", fields_at, end_time)
-    if not hasattr(specimen, "resolve_probes"):
-        raise InputError(
-            f"specimen = {specimen!r} is not a piece: write EndQuenchBar(), RoundBar(diameter=...) or Tube(...)."
-        )
+    check_piece(specimen)
     if not hasattr(material_of(steel), "phases"):
         raise InputError(f"steel = {steel!r} is neither a Steel nor a Material: write for instance grade('4140').")
     if stop_below is not None:

@@ -15,6 +15,7 @@ from heatq.inverse.estimate import Posterior, estimate
 from heatq.inverse.readings import Couple, Recorder, couples_of, initial_of, read_record, record_noise
 from heatq.inverse.result import result_of, surface_course
 from heatq.inverse.unknowns import FORMS, Unknown, choose_unknown
+from heatq.specimens import check_piece
 from heatq.transformation.options import DEFAULT
 
 if TYPE_CHECKING:
@@ -133,6 +134,7 @@ def fit_boundary(
     True
     """
     form = check_name("unknown", unknown, FORMS)
+    check_piece(specimen)
     check_number("level", level, low=0.5, high=0.999, unit="1", hint="For a 90 % band write 0.9.")
     check_number("accuracy", accuracy, "accuracy")
     check_number("start_tolerance", start_tolerance, "duration")

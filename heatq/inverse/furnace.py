@@ -17,6 +17,7 @@ from heatq.errors import AccuracyWarning, InputError, check_name, check_number
 from heatq.inverse.estimate import Posterior, autocorrelation, estimate
 from heatq.inverse.laws import LAWS, Law, correct, normal_quantile, regressors, streams_of
 from heatq.inverse.readings import Recorder, couples_of, initial_of, read_record, record_noise
+from heatq.specimens import check_piece
 from heatq.transformation.options import DEFAULT
 
 if TYPE_CHECKING:
@@ -60,6 +61,11 @@ class CalibrationRun:
     start_time: float = 0.0
     end_time: float | None = None
     start_tolerance: float = 0.0
+
+    def __post_init__(self) -> None:
+        check_piece(self.specimen)
+        if not isinstance(self.boundaries, Mapping):
+            raise InputError("boundaries of a CalibrationRun must be a dict from face to boundary.")
 
 
 class _Problem:

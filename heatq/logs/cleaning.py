@@ -388,8 +388,8 @@ def join_logs(logs: Sequence[xr.Dataset], starts: Sequence[float] | None = None)
     """
     import datetime
 
-    if len(logs) < 2:
-        raise InputError("join_logs needs at least two logs.")
+    if not isinstance(logs, Sequence) or len(logs) < 2:
+        raise InputError("join_logs needs at least two logs, in a list.")
     for log in logs:
         check_log(log)
     if starts is None:

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from heatq._version import __version__
 from heatq.errors import InputError, check_name, check_number, collect_validity
-from heatq.specimens import EndQuenchBar
+from heatq.specimens import EndQuenchBar, check_piece
 from heatq.thermocouples.information import choose_couples, faces_to_calibrate, information, sensitivities
 from heatq.thermocouples.ranking import add_map, ranking
 from heatq.thermocouples.reading import Well, make_well, reading_errors, why_not
@@ -129,6 +129,7 @@ def place_thermocouples(
     0.0
     """
     purpose = check_name("purpose", purpose, PURPOSES)
+    check_piece(specimen)
     sensor = Thermocouple() if sensor is None else sensor
     if not isinstance(sensor, Thermocouple):
         raise InputError(f"sensor = {sensor!r}: one Thermocouple; all places are compared with the same couple.")
@@ -236,10 +237,6 @@ def _start(steel: Any, given: float | None, upper: float) -> float:
 
 
 def _entries(specimen: Any, entries: Iterable[str] | None) -> list[str]:
-    if not hasattr(specimen, "inner_radius"):
-        raise InputError(
-            f"specimen = {specimen!r} is not a piece: write EndQuenchBar(), RoundBar(diameter=...) or Tube(...)."
-        )
     possible = ("side",) if specimen.length is None else ("side", "end")
     if entries is None:
         return list(possible)

@@ -12,8 +12,8 @@ import numpy.typing as npt
 
 from heatq.boundaries.timeline import at, for_piece, over_time
 from heatq.conduction.run import simulate
-from heatq.errors import InputError, hold_validity
-from heatq.specimens import Probe
+from heatq.errors import hold_validity
+from heatq.specimens import Probe, check_piece
 
 __all__ = ["Section", "cool_section", "crossing", "medium_temperature", "nice_lines", "window_rate"]
 
@@ -130,10 +130,7 @@ def cool_section(
     progress: Any = False,
 ) -> Section:
     """Cool a piece once and keep its histories on a net of lines; arguments as in `heatq.simulate`."""
-    if not hasattr(specimen, "inner_radius"):
-        raise InputError(
-            f"specimen = {specimen!r} is not a piece: write EndQuenchBar(), RoundBar(diameter=...) or Tube(...)."
-        )
+    check_piece(specimen)
     r, z = _lines(specimen, lines)
     heights = z if z.size else np.zeros(1)
     probes = [Probe(float(x), float(y), f"{i}") for i, (y, x) in enumerate((y, x) for y in heights for x in r)]

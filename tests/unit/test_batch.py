@@ -100,4 +100,27 @@ def test_bad_arguments(given, message):
 def test_a_case_must_be_a_mapping():
     with pytest.raises(InputError, match=r"case 0 is 3; it must be a dict"):
         list(hq.simulate_many([3]))
+    with pytest.raises(InputError, match=r"cases = 3 must be a list or a generator"):
+        hq.simulate_many(3)
     assert list(hq.simulate_many([])) == []
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: hq.simulate(3, METAL, {}, initial_temperature=800.0, end_time=1.0),
+        lambda: hq.fit_boundary(3, 3, METAL, fluid_temperature=20.0),
+        lambda: hq.place_thermocouples(3, METAL, {}, purpose="slowest point"),
+        lambda: hq.CalibrationRun(3, 3, METAL, {}),
+    ],
+)
+def test_what_is_not_a_piece_is_refused_alike(call):
+    with pytest.raises(InputError, match=r"specimen = 3 is not a piece: write EndQuenchBar"):
+        call()
+
+
+def test_a_calibration_run_needs_its_faces_and_joining_needs_a_list():
+    with pytest.raises(InputError, match="dict from face to boundary"):
+        hq.CalibrationRun(3, hq.RoundBar(0.02), METAL, hq.Insulated())
+    with pytest.raises(InputError, match="at least two logs, in a list"):
+        hq.join_logs(3)
