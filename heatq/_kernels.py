@@ -651,9 +651,10 @@ def advance(
     """March from ``clock[0]`` to ``stop_time`` or until ``record`` is full; return status and the rows written.
 
     ``clock`` holds time, next step, accepted steps, rejected steps, lowest and highest temperature seen, the step to take
-    after a jump, and the temperature below which the run may end. Second-order linearly implicit W-method (ROS2) in enthalpy, approximately factorised: one tridiagonal
-    sweep per direction and stage; the kinetics ride along as an explicit second-order pair. The step is chosen so that the
-    difference to the embedded first-order solution stays below ``tolerance`` (K) in every cell.
+    after a jump, and the temperature below which the run may end. Second-order linearly implicit W-method (ROS2) in
+    enthalpy, approximately factorised: one tridiagonal sweep per direction and stage; the kinetics ride along with the mean
+    of the rates at both ends of the step. The step is chosen so that the difference to the embedded first-order solution
+    stays below ``tolerance`` (K) in every cell.
     """
     nr, nz = temp.shape
     shape = (nr, nz)
