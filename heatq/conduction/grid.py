@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import bisect
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -174,7 +175,7 @@ def make_grid(
     return Grid(r, z)
 
 
-def node_weights(position: float, nodes: np.ndarray, is_axis: bool) -> tuple[int, np.ndarray]:
+def node_weights(position: float, nodes: Sequence[float], is_axis: bool) -> tuple[int, tuple[float, ...]]:
     """First node and four Lagrange weights that interpolate at ``position`` among cell centres and faces.
 
     ``nodes`` holds the lower face, the cell centres and the upper face. ``is_axis``: the lower face is the axis, which has
@@ -183,37 +184,37 @@ def node_weights(position: float, nodes: np.ndarray, is_axis: bool) -> tuple[int
     count = len(nodes)
     if count <= 3:
         # one cell: quadratic through face, centre, face is not meaningful on an axis; fall back to linear
-        weights = np.zeros(4)
         first = 0 if position <= nodes[1] and not is_axis else 1
         a, b = nodes[first], nodes[first + 1]
-        share = np.clip((position - a) / (b - a), 0.0, 1.0)
+        share = min(max((position - a) / (b - a), 0.0), 1.0)
         if is_axis and position <= nodes[1]:
             first, share = 1, 0.0
-        weights[0], weights[1] = 1.0 - share, share
-        return first, weights
+        return first, (1.0 - share, share, 0.0, 0.0)
     low = 1 if is_axis else 0
-    right = int(np.searchsorted(nodes, position, side="right"))
+    right = bisect.bisect_right(nodes, position)
     first = min(max(right - 2, low), max(count - 4, low))
-    size = min(4, count - first)
+    points = [float(x) for x in nodes[first : first + 4]]
+    x = position
     if is_axis and first == low:
         # even in r: interpolate in r squared, which is exact for the symmetry at the axis
-        points, x = nodes[first : first + size] ** 2, position**2
-    else:
-        points, x = nodes[first : first + size], position
-    weights = np.zeros(4)
-    for a in range(size):
-        others = np.delete(points, a)
-        weights[a] = np.prod((x - others) / (points[a] - others))
-    return first, weights
+        points, x = [point**2 for point in points], position**2
+    weights = []
+    for a, own in enumerate(points):
+        weight = 1.0
+        for b, other in enumerate(points):
+            if a != b:
+                weight *= (x - other) / (own - other)
+        weights.append(weight)
+    return first, (*weights, *[0.0] * (4 - len(points)))
 
 
-def _linear(position: float, centres: Array) -> tuple[int, int, float]:
+def _linear(position: float, centres: Sequence[float]) -> tuple[int, int, float]:
     """Two neighbouring cells and the weight of the second, held beyond the outermost centres."""
     if len(centres) == 1 or position <= centres[0]:
         return 0, 0, 0.0
     if position >= centres[-1]:
         return len(centres) - 1, len(centres) - 1, 0.0
-    k = int(np.searchsorted(centres, position))
+    k = bisect.bisect_left(centres, position)
     return k - 1, k, float((position - centres[k - 1]) / (centres[k] - centres[k - 1]))
 
 
@@ -226,15 +227,16 @@ def probe_weights(grid: Grid, probes: list[Probe], solid: bool) -> tuple[Any, An
         np.zeros((count, 4)),
         np.zeros((count, 6)),
     )
-    r_nodes = np.concatenate([grid.r_faces[:1], grid.r, grid.r_faces[-1:]])
-    z_nodes = np.concatenate([grid.z_faces[:1], grid.z, grid.z_faces[-1:]])
+    r, z = grid.r.tolist(), grid.z.tolist()  # plain numbers: a few probes at a time are quicker without arrays
+    r_nodes = [float(grid.r_faces[0]), *r, float(grid.r_faces[-1])]
+    z_nodes = [float(grid.z_faces[0]), *z, float(grid.z_faces[-1])]
     for n, probe in enumerate(probes):
         first_r[n], weight_r[n] = node_weights(probe.r, r_nodes, is_axis=solid)
         if grid.shape[1] == 1:
             first_z[n], weight_z[n] = 1, (1.0, 0.0, 0.0, 0.0)
         else:
             first_z[n], weight_z[n] = node_weights(probe.z, z_nodes, is_axis=False)
-        j0, j1, wj = _linear(probe.z, grid.z)
-        i0, i1, wi = _linear(probe.r, grid.r)
+        j0, j1, wj = _linear(probe.z, z)
+        i0, i1, wi = _linear(probe.r, r)
         linear[n] = (j0, j1, i0, i1, wj, wi)
     return first_r, first_z, weight_r, weight_z, linear

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from heatq.conduction.grid import Demand, make_grid, node_weights, probe_weights
+from heatq.conduction.grid import Demand, make_grid, probe_weights
+from heatq.conduction.grid import node_weights as plain_weights
 from heatq.specimens import EndQuenchBar, Probe, RoundBar, Tube
 
 PIECES = {
@@ -84,6 +85,12 @@ def test_grids_are_fine_where_the_piece_is_quenched():
 
 def nodes_of(faces):
     return np.concatenate([faces[:1], 0.5 * (faces[1:] + faces[:-1]), faces[-1:]])
+
+
+def node_weights(position, nodes, is_axis):
+    """The weights as an array, to be multiplied."""
+    first, weights = plain_weights(position, nodes.tolist(), is_axis)
+    return first, np.array(weights)
 
 
 @given(st.integers(3, 30), st.floats(0.0, 1.0), st.lists(st.floats(-3.0, 3.0), min_size=4, max_size=4))
