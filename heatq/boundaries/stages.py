@@ -81,6 +81,10 @@ class Stages(Boundary):
         """Heat flux of the first stage, W/m2."""
         return self.stages[0][1].heat_flux(surface_temperature)
 
+    def __repr__(self) -> str:
+        """As it is written."""
+        return f"Stages({', '.join(repr(stage) for stage in self.stages)})"
+
     def over_time(self, end_time: float) -> Knots:
         """Knots of the stages one after the other, with a jump at each change."""
         knots: Knots = []

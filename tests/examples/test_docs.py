@@ -44,6 +44,14 @@ EXPLAINED = (
     "commands/common.py",
     "commands/endquench.py",
     "commands/quantities.py",
+    "study/sampling.py",
+    "study/uncertainty.py",
+    "study/sensitivity.py",
+    "study/bands.py",
+    "plot_study.py",
+    "report/page.py",
+    "commands/described.py",
+    "commands/study.py",
 )
 
 

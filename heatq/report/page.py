@@ -1,0 +1,353 @@
+"""`html`: the page of a trial, a decision, a calibration, a fit or any other result."""
+
+from __future__ import annotations
+
+import importlib.resources
+import json
+import os
+import pathlib
+import platform
+import re
+from collections.abc import Callable, Iterable
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from heatq._version import __version__
+from heatq.boundaries.gas import GASES
+from heatq.cautions import PLANNING, cautions_for
+from heatq.errors import InputError
+from heatq.hardness.interval import disagreements
+from heatq.report.parts import bullets, definitions, figure, notes_of, number, section, settings_of, table
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+__all__ = ["html"]
+
+
+def html(
+    result: xr.Dataset,
+    path: str | os.PathLike[str],
+    *,
+    title: str = "",
+    asked: str = "",
+    steel: Any = None,
+    notes: Iterable[str] = (),
+) -> pathlib.Path:
+    """Write one self-contained HTML page about a result.
+
+    Nothing is loaded from elsewhere: figures are SVG inside the file, so that it can be mailed, printed (A4 or Letter) and
+    kept. It says what was asked, what went in and where that comes from, the answer with its uncertainty, warnings, cautions,
+    and how to get the result again.
+
+    Parameters
+    ----------
+    result : xarray.Dataset
+        Of `heatq.trial`, `heatq.simulate`, a question of `heatq.decide`, `heatq.fit_boundary`, `heatq.calibrate`, or any
+        other Dataset of heatq, whose tables are shown then.
+    path : path-like
+        File to write; an existing one is replaced.
+    title : str
+        Head of the page; by default what kind of result it is.
+    asked : str
+        The question in your words.
+    steel : Steel, optional
+        With it, the page of a trial shows the histories over the CCT diagram.
+    notes : iterable of str
+        Sentences of yours, shown under the answer (load number, who measured, what differs).
+
+    Returns
+    -------
+    pathlib.Path
+        Where it was written.
+
+    Raises
+    ------
+    InputError
+        If ``result`` is not a Dataset, or the file cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile, pathlib, heatq as hq
+    >>> result = hq.trial(hq.RoundBar(diameter=0.03), hq.demo_heat(), {"side": hq.Convection(800.0, 40.0)}, accuracy=2.0)
+    >>> file = html(result, pathlib.Path(tempfile.mkdtemp()) / "bar.html", asked="Is 30 mm hard to the core?")
+    >>> text = file.read_text(encoding="utf-8")
+    >>> "Is 30 mm hard to the core?" in text and "src='http" not in text
+    True
+    """
+    if not hasattr(result, "data_vars"):
+        raise InputError(f"result = {type(result).__name__} must be a Dataset, such as trial() or calibrate() return.")
+    kind = _kind(result)
+    head, parts = _PAGES[kind](result, steel)
+    heading = title or head
+    content = [
+        f"<header><h1>{escape(heading)}</h1><p>{escape(_stamp(result))}</p></header>",
+        section("What was asked", f"<p>{escape(asked)}</p>" if asked else ""),
+        *parts,
+        section("Notes", bullets(notes)),
+        section("Warnings and validity", bullets(_warnings(result)) or "<p>None were raised.</p>"),
+        f"<div class='cautions'><h2>Cautions</h2>{bullets([PLANNING, *_cautions(result)])}</div>",
+        section("Where the numbers come from", bullets(notes_of(result, "sources"))),
+        section("How to get this again", _again(result)),
+        f"<footer><p>Written by heatq {escape(__version__)}. {escape(PLANNING)}</p></footer>",
+    ]
+    style = importlib.resources.files("heatq.report").joinpath("style.css").read_text(encoding="utf-8")
+    body = "\n".join(part for part in content if part)
+    page = (
+        "<!DOCTYPE html>\n<html lang='en'><head><meta charset='utf-8'>"
+        "<meta name='viewport' content='width=device-width, initial-scale=1'>"
+        f"<title>{escape(heading)}</title><link rel='icon' href='data:,'><style>\n{style}</style></head>\n<body>\n{body}\n</body></html>\n"
+    )
+    target = pathlib.Path(path)
+    part = target.with_name(target.name + ".part")
+    try:
+        part.write_text(page, encoding="utf-8")
+        os.replace(part, target)
+    except OSError as error:
+        raise InputError(f"path = {str(target)!r} cannot be written: {error.strerror or error}.") from error
+    return target
+
+
+def _kind(result: xr.Dataset) -> str:
+    if "alternative" in result.dims:
+        return "decision"
+    if "law" in result.attrs and "run_factor" in result:
+        return "calibration"
+    if "unknown" in result.attrs and "residual" in result:
+        return "fit"
+    if "temperature" in result and {"time", "probe"} <= set(result["temperature"].dims):
+        return "trial" if "hardness_hv" in result else "histories"
+    return "other"
+
+
+def _stamp(result: xr.Dataset) -> str:
+    made = str(result.attrs.get("created", "")).replace("T", " ")
+    version = str(result.attrs.get("heatq_version", ""))
+    return " · ".join(part for part in (made, f"heatq {version}" if version else "") if part)
+
+
+def _warnings(result: xr.Dataset) -> list[str]:
+    lines = notes_of(result, "warnings")
+    if "warnings" in result.variables:
+        lines += [str(line) for line in np.unique(result["warnings"].values.astype(str)) if line]
+    if {"hardness_hrc", "hardness_hv"} <= set(result.data_vars) and "alternative" not in result.dims:
+        lines += disagreements(result)
+    status = result.attrs.get("status", "finished")
+    return lines if status == "finished" else [f"The run did not finish: {status}", *lines]
+
+
+def _cautions(result: xr.Dataset) -> list[str]:
+    """Cautions for the media that the settings name."""
+    if "cautions" in result.variables:
+        own = [line for held in result["cautions"].values.astype(str) for line in held.split("\n") if line]
+        return list(dict.fromkeys([*own, *cautions_for([])]))
+    words = json.dumps([str(value) for value in result.attrs.values()])
+    media = []
+    if re.search(r"\bGas[A-Z]", words) or "pressure" in result.coords:
+        media.append("gas")
+    media += ["oil"] if "OilBath" in words else []
+    media += ["water"] if re.search(r"Water(Jet|Bath)", words) else []
+    gases = [name for name in GASES if re.search(rf"gas=[^,)]*{name}", words)]
+    pressures = [float(found) for found in re.findall(r"pressure=([0-9.e+]+)", words)]
+    if "pressure" in result.coords:
+        pressures += [float(value) for value in np.ravel(result["pressure"].values)]
+    return cautions_for(media, gases=gases, pressure=max(pressures, default=None))
+
+
+# ------------------------------------------------------------------------------------------------------ kinds of page
+
+
+#: Units of the settings of a run.
+_UNITS = {"initial_temperature": "°C", "end_time": "s", "accuracy": "K", "step_tolerance": "K"}
+
+
+def _inputs(result: xr.Dataset) -> str:
+    settings = settings_of(result)
+    for name, unit in _UNITS.items():
+        if isinstance(settings.get(name), (int, float)):
+            settings[name] = f"{settings[name]:.6g} {unit}"
+    words = {name: _shortened(value) for name, value in settings.items()}
+    return section("What went in", definitions(words))
+
+
+def _shortened(value: Any) -> Any:
+    """A description without the arguments that were left out."""
+    if isinstance(value, dict):
+        return {name: _shortened(inner) for name, inner in value.items()}
+    return re.sub(r",? ?\w+=None", "", value) if isinstance(value, str) else value
+
+
+def _exactness(result: xr.Dataset) -> str:
+    rows = {
+        "estimated error of the histories, K": result.attrs.get("estimated_error"),
+        "energy left over, relative": result.attrs.get("energy_residual"),
+        "time steps": result.attrs.get("n_steps"),
+        "interval": result.attrs.get("hardness_interval_basis"),
+    }
+    return definitions({name: value for name, value in rows.items() if value is not None})
+
+
+def _trial(result: xr.Dataset, steel: Any) -> tuple[str, list[str]]:
+    from heatq import plot
+
+    end_quench = "distance" in result.coords
+    names = ["distance"] if end_quench else ["r"]
+    if not end_quench and np.ptp(result["z"].values) > 0.0:
+        names.append("z")
+    names += ["cooling_rate_704", "cooling_time_800_500", "hardness_hv", "hardness_hrc", "hardness_interval"]
+    names += ["hardness_hrc_chemistry", "equivalent_distance"]
+    shares = (100.0 * result["fraction"]).assign_attrs(units="%", long_name="share")
+    shares = shares.reset_coords(drop=True)
+    pictures = []
+    if end_quench:
+        pictures.append(figure(plot.end_quench_curve(result), "Hardness over the distance from the quenched end."))
+    pictures.append(figure(plot.histories(result, probes=_some(result, 6)), "Temperature over time."))
+    if steel is not None:
+        from heatq import plot_diagrams
+
+        axes = plot_diagrams.overlay(result.sel(probe=_some(result, 4)), steel)
+        pictures.append(figure(axes, "Histories over the CCT diagram of the heat."))
+    return "Quench trial", [
+        _answer(result),
+        _inputs(result),
+        section(
+            "Result at every place", table(result, "probe", names), table(shares.to_dataset(name="share"), "probe")
+        ),
+        section("Figures", *pictures),
+        section("How sure", f"<p>{escape(_SURE)}</p>", _exactness(result)),
+    ]
+
+
+_SURE = (
+    "The interval holds the hardness of a heat with the probability stated; it joins what the model missed on published tables, "
+    "the scatter of chemistry and grain size, and the uncertainty of the heat transfer. Second opinions stand beside it: where they "
+    "disagree by more than the intervals allow, a warning says so."
+)
+
+
+def _some(result: xr.Dataset, count: int) -> list[str]:
+    names = [str(name) for name in result["probe"].values]
+    return [names[n] for n in np.unique(np.linspace(0, len(names) - 1, min(count, len(names))).astype(int))]
+
+
+def _answer(result: xr.Dataset) -> str:
+    """Hardest and softest place in words."""
+    hrc = result["hardness_hrc"].values
+    hv = result["hardness_hv"].values
+    names = [str(name) for name in result["probe"].values]
+    lines = []
+    for word, n in (("Hardest", int(np.argmax(hv))), ("Softest", int(np.argmin(hv)))):
+        text = f"{hrc[n]:.1f} HRC" if np.isfinite(hrc[n]) else f"{hv[n]:.0f} HV, below the HRC scale"
+        if "hardness_interval" in result:
+            low, high = result["hardness_interval"].values[:, n]
+            bounds = [f"{value:.0f}" if np.isfinite(value) else "below 20" for value in (low, high)]
+            text += f" ({bounds[0]} to {bounds[1]} HRC)"
+        lines.append(f"<p><strong>{word} place: {escape(names[n])}, {escape(text)}.</strong></p>")
+    return f"<div class='answer'>{''.join(lines)}</div>"
+
+
+def _histories(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
+    from heatq import plot
+    from heatq.metrics import history_metrics
+
+    measured = history_metrics(result)
+    return "Cooling histories", [
+        _inputs(result),
+        section("What they show", table(measured, "probe")),
+        section("Figures", figure(plot.histories(result, probes=_some(result, 6)), "Temperature over time.")),
+        section("How exact", _exactness(result)),
+    ]
+
+
+def _fit(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
+    from heatq import plot_inverse
+
+    numbers = {name: value for name, value in result.attrs.items() if isinstance(value, (int, float, str))}
+    numbers = {name: value for name, value in numbers.items() if name not in ("warnings", "heatq_version")}
+    named = (
+        table(result, "nuisance", caption="Corrections found together with the curve")
+        if "nuisance" in result.dims
+        else ""
+    )
+    return "Heat transfer from a log", [
+        section("What went in and how the fit went", definitions(numbers), named),
+        section(
+            "Figures",
+            figure(plot_inverse.fitted_curve(result), "The fitted curve with its band."),
+            figure(plot_inverse.residuals(result), "Measured minus fitted."),
+        ),
+    ]
+
+
+def _calibration(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
+    from heatq import plot_inverse
+
+    numbers = {name: value for name, value in result.attrs.items() if name not in ("warnings", "heatq_version")}
+    law = [
+        f"{name} = {number(float(value))}"
+        for name, value in zip(result["parameter"].values, result["value"].values, strict=True)
+    ]
+    return "Calibration of a furnace", [
+        f"<div class='answer'><p><strong>{escape('; '.join(law))}</strong></p></div>",
+        section("The law", table(result, "parameter", ["value", "interval"])),
+        section("The runs", table(result.drop_dims("parameter"), "run")),
+        section("Figures", figure(plot_inverse.calibration_factors(result), "Factor of every run and the law.")),
+        section("How the fit went", definitions(numbers)),
+    ]
+
+
+def _other(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
+    scalars = {
+        str(result[name].attrs.get("long_name", name)): result[name].values[()]
+        for name in result.data_vars
+        if not result[name].dims
+    }
+    tables = [table(result, str(dim)) for dim, size in result.sizes.items() if size <= 60]
+    rest = {name: value for name, value in result.attrs.items() if name not in ("warnings", "settings", "sources")}
+    return "Result", [
+        _inputs(result),
+        section("Result", definitions(scalars), *tables),
+        section("About it", definitions(rest)),
+    ]
+
+
+_PAGES: dict[str, Callable[[xr.Dataset, Any], tuple[str, list[str]]]] = {
+    "trial": _trial,
+    "histories": _histories,
+    "fit": _fit,
+    "calibration": _calibration,
+    "decision": _other,
+    "other": _other,
+}
+
+
+def _again(result: xr.Dataset) -> str:
+    """Code that makes the result again, as far as the settings hold it, and the machine it was made on."""
+    settings = settings_of(result)
+    lines = []
+    if {"specimen", "steel", "boundaries", "initial_temperature"} <= set(settings):
+        faces = ",\n    ".join(f"{face!r}: {boundary}" for face, boundary in settings["boundaries"].items())
+        call = "trial" if "hardness_hv" in result else "simulate"
+        lines = [
+            "import heatq as hq",
+            "from heatq import *",
+            "from heatq.boundaries import *",
+            "",
+            f"result = hq.{call}(",
+            f"    {settings['specimen']},",
+            f"    {settings['steel']},",
+            f"    {{{faces}}},",
+            f"    initial_temperature={settings['initial_temperature']!r}, end_time={settings.get('end_time')!r},",
+            f"    accuracy={settings.get('accuracy')!r},",
+            ")",
+        ]
+    code = (
+        f"<pre>{escape(chr(10).join(lines))}</pre>"
+        if lines
+        else "<p>The settings are in the attributes of the Dataset.</p>"
+    )
+    where = f"heatq {result.attrs.get('heatq_version', __version__)}, Python {platform.python_version()}, numpy {np.__version__}"
+    keep = "Keep the Dataset with the page: result.to_netcdf('result.nc', engine='scipy')."
+    return f"{code}<p class='small'>{escape(where)}. {escape(keep)}</p>"

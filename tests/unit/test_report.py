@@ -1,0 +1,148 @@
+"""The HTML page of a result: self-contained, complete, readable in a real browser."""
+
+from __future__ import annotations
+
+import html
+import html.parser
+import json
+import re
+import shutil
+import subprocess
+
+import numpy as np
+import pytest
+import xarray as xr
+
+import heatq as hq
+from heatq.cautions import PLANNING, TEXTS, cautions_for
+from heatq.report import html as write
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+needs_browser = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium: apt-get install chromium")
+
+
+@pytest.fixture(scope="module")
+def bar():
+    return hq.trial(
+        hq.RoundBar(diameter=0.03), hq.demo_heat(),
+        {"side": hq.GasCrossflow("nitrogen", velocity=20.0, pressure=10e5, temperature=40.0)},
+        accuracy=4.0, with_interval=True,
+    )  # fmt: skip
+
+
+class Reader(html.parser.HTMLParser):
+    """Tags that must be closed, in order; what is loaded; visible text."""
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.loaded, self.text = [], [], []
+
+    def handle_starttag(self, tag, attrs):
+        self.loaded += [value for name, value in attrs if name in ("src", "href")]
+        if tag not in ("meta", "link", "img", "br"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        self.text.append(data)
+
+
+def read(path):
+    reader = Reader()
+    reader.feed(path.read_text(encoding="utf-8"))
+    assert reader.open == []
+    assert all(what.startswith("data:") for what in reader.loaded)
+    return reader, " ".join(reader.text)
+
+
+def test_the_page_of_a_trial_says_what_went_in_and_what_came_out(bar, tmp_path):
+    path = write(bar, tmp_path / "bar.html", asked="hard <enough> & tough?", notes=["load 17"], steel=hq.demo_heat())
+    reader, text = read(path)
+    assert "hard <enough> & tough?" in text
+    assert "load 17" in text
+    assert f"{float(bar.hardness_hrc.sel(probe='centre')):.1f}" in text
+    low, high = bar.hardness_interval.sel(probe="surface").values
+    assert f"{low:.1f}" in text
+    assert f"{high:.1f}" in text
+    assert sum(what.startswith("data:image/svg+xml") for what in reader.loaded) == 2
+    for caution in ("asphyxiation", "pressure vessel", "hot work", "defer"):
+        assert TEXTS[caution] in text
+    assert TEXTS["oil fire"] not in text
+    assert PLANNING in text
+    for source in json.loads(bar.attrs["sources"]):
+        assert source in text
+
+
+def test_the_code_on_the_page_makes_the_result_again(bar, tmp_path):
+    still = hq.Stages((2.0, hq.StillAir() + hq.Radiation(0.8)), (None, hq.OilBath()))
+    staged = hq.trial(hq.RoundBar(diameter=0.02), hq.grade("4140"), {"side": still}, accuracy=4.0)
+    for result in (bar, staged):
+        check_code(result, tmp_path)
+
+
+def check_code(bar, tmp_path):
+    page = write(bar, tmp_path / "bar.html").read_text(encoding="utf-8")
+    code = html.unescape(re.search(r"<pre>(.*?)</pre>", page, re.S).group(1))
+    assert code.startswith("import heatq as hq")
+    scope = {}
+    exec(code, scope)
+    np.testing.assert_allclose(scope["result"].hardness_hv, bar.hardness_hv, rtol=1e-9)
+
+
+def test_warnings_and_an_unfinished_run_are_on_the_page(bar, tmp_path):
+    told = bar.assign_attrs(warnings=json.dumps(["velocity is outside"]), status="interrupted")
+    _, text = read(write(told, tmp_path / "a.html"))
+    assert "velocity is outside" in text
+    assert "did not finish: interrupted" in text
+
+
+def test_histories_any_dataset_and_a_calibration_have_a_page(bar, tmp_path):
+    _, text = read(write(bar[["temperature"]].assign_attrs(bar.attrs), tmp_path / "h.html"))
+    assert "Cooling histories" in text
+    any_of = xr.Dataset(
+        {"value": ("place", [1.0, np.nan], {"units": "HRC", "long_name": "hardness"}), "count": 3},
+        {"place": ["a", "b"]},
+    )
+    _, text = read(write(any_of, tmp_path / "o.html", title="Mine"))
+    assert "hardness [HRC]" in text
+    assert "1.0" in text
+    assert "–" in text
+    assert "Mine" in text
+
+
+def test_errors(bar, tmp_path):
+    with pytest.raises(hq.InputError, match="must be a Dataset"):
+        write({"a": 1}, tmp_path / "x.html")
+    with pytest.raises(hq.InputError, match="cannot be written"):
+        write(bar[["temperature"]], tmp_path / "no" / "x.html")
+
+
+def test_cautions_name_the_danger_of_each_medium():
+    assert TEXTS["oil fire"] in cautions_for(["oil"])
+    assert TEXTS["steam"] in cautions_for(["water"])
+    assert TEXTS["titanium"] in cautions_for(["gas"], is_titanium=True)
+    assert TEXTS["pressure vessel"] not in cautions_for(["gas"], pressure=1e5)
+    with pytest.raises(hq.InputError, match="medium"):
+        cautions_for(["lava"])
+
+
+@needs_browser
+@pytest.mark.slow
+@pytest.mark.parametrize("width", [390, 1000])
+def test_a_browser_shows_it_without_complaint(bar, tmp_path, width):
+    path = write(bar, tmp_path / "bar.html", steel=hq.demo_heat())
+    page = path.read_text(encoding="utf-8")
+    probe = "<script>addEventListener('load',()=>{document.title='W'+document.documentElement.scrollWidth+'I'+[...document.images].filter(i=>!i.naturalWidth).length})</script>"
+    path.write_text(page.replace("</body>", probe + "</body>"), encoding="utf-8")
+    done = subprocess.run(
+        [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--enable-logging=stderr", f"--window-size={width},900",
+         "--virtual-time-budget=2000", "--dump-dom", path.as_uri()],
+        capture_output=True, text=True, timeout=120, check=True,
+    )  # fmt: skip
+    found = re.search(r"<title>W(\d+)I(\d+)</title>", done.stdout)
+    assert found, done.stderr[-500:]
+    assert int(found[1]) <= max(width, 500)  # nothing sticks out sideways; headless windows are never narrower than 500
+    assert int(found[2]) == 0  # every figure was drawn
+    assert "CONSOLE" not in done.stderr
