@@ -175,6 +175,15 @@ def cooling_time(history: xr.Dataset, upper: float = 800.0, lower: float = 500.0
     6.0
     """
     check_number("lower", lower, low=-200.0, high=upper, unit="degC", hint="lower must lie below upper.")
-    span = crossing_time(history, lower) - crossing_time(history, upper)
-    span.attrs = {"units": "s", "long_name": f"cooling time {upper:g} to {lower:g} degC"}
-    return span.rename("cooling_time")
+    import xarray as xr
+
+    values = check_history(history)
+    check_number("upper", upper, "temperature")
+    time = history["time"].values.astype(float)
+    return xr.DataArray(
+        _crossings(time, values.values, lower) - _crossings(time, values.values, upper),
+        dims="probe",
+        coords={"probe": history["probe"]},
+        name="cooling_time",
+        attrs={"units": "s", "long_name": f"cooling time {upper:g} to {lower:g} degC"},
+    )

@@ -117,27 +117,22 @@ def trial(
 
 def add_predictions(result: xr.Dataset, steel: Any) -> xr.Dataset:
     """Cooling metrics, hardness and second opinion for a Dataset with histories and fractions."""
-    result = result.copy()
-    result["cooling_rate_704"] = cooling_rate(result)
-    result["cooling_time_800_500"] = cooling_time(result)
-    hardness = hardness_of(result, steel)
-    for name in hardness.data_vars:
-        result[name] = hardness[name]
-    rate = result["cooling_rate_704"].values
-    where = equivalent_distance(rate)
-    result["equivalent_distance"] = (
-        "probe",
-        np.asarray(where),
-        {"units": "m", "long_name": "distance with the same cooling rate on the water end-quench bar"},
+    rate = cooling_rate(result).variable
+    where = equivalent_distance(rate.values)
+    texts = {
+        "equivalent_distance": ("m", "distance with the same cooling rate on the water end-quench bar", where),
+        "hardness_hrc_chemistry": ("HRC", "hardness from chemistry alone, ASTM A255", second_opinion(steel, rate.values)),
+        "hardness_hrc_regression": ("HRC", "hardness from chemistry alone, Just 1969", just_1969(steel, where)),
+    }
+    # variables without coordinates, all at once: aligning them one by one takes longer than the run
+    return result.assign(
+        {
+            "cooling_rate_704": rate,
+            "cooling_time_800_500": cooling_time(result).variable,
+            **{str(name): array.variable for name, array in hardness_of(result, steel).data_vars.items()},
+            **{
+                name: ("probe", np.asarray(values), {"units": unit, "long_name": text})
+                for name, (unit, text, values) in texts.items()
+            },
+        }
     )
-    result["hardness_hrc_chemistry"] = (
-        "probe",
-        np.asarray(second_opinion(steel, rate)),
-        {"units": "HRC", "long_name": "hardness from chemistry alone, ASTM A255"},
-    )
-    result["hardness_hrc_regression"] = (
-        "probe",
-        np.asarray(just_1969(steel, where)),
-        {"units": "HRC", "long_name": "hardness from chemistry alone, Just 1969"},
-    )
-    return result
