@@ -1,7 +1,8 @@
 """Write docs/validation.md and the figures of the documentation: ``python docs/generate.py [--check]``.
 
-Numbers come from tests/validation/checks.py, the module the tests use. With ``--check`` the exit code is 1 if any
-achieved number is outside the allowed one.
+Numbers come from tests/validation/checks.py, the module the tests use. The exit code is 1 if any achieved number is outside the
+allowed one. With ``--check`` nothing is written, and it is also 1 if the page differs from what would be written; one unit of
+the last printed place is no difference, and such a page is left as it is.
 """
 
 from __future__ import annotations
@@ -18,10 +19,11 @@ from scipy.constants import bar, milli, mph
 
 HERE = pathlib.Path(__file__).parent
 FIGURES = HERE / "figures"
-for folder in ("validation", "unit"):
-    sys.path.insert(0, str(HERE.parent / "tests" / folder))
+for folder in (HERE, HERE.parent / "tests" / "validation", HERE.parent / "tests" / "unit"):
+    sys.path.insert(0, str(folder))
 
 import checks  # noqa: E402
+from printed import same, table  # noqa: E402
 
 import heatq as hq  # noqa: E402
 from heatq.plot import LINES, end_quench_curve  # noqa: E402
@@ -45,17 +47,16 @@ def canvas(rows: int, columns: int, width: float, height: float, **sharing: bool
     return figure, axes
 
 
+def picture_name(figure: Figure, name: str) -> str:
+    """File name of a figure, as the page names it."""
+    return f"figures/{name}.png"
+
+
 def save(figure: Figure, name: str) -> str:
     """Write a figure and return its file name."""
     FIGURES.mkdir(exist_ok=True)
     figure.savefig(FIGURES / f"{name}.png", dpi=120, metadata={"Software": None})
-    return f"figures/{name}.png"
-
-
-def table(head: list[str], rows: list[list[str]]) -> str:
-    """Markdown table; the first column is text, the others numbers."""
-    lines = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
-    return "\n".join(lines + ["| " + " | ".join(row) + " |" for row in rows])
+    return picture_name(figure, name)
 
 
 def number(value: float) -> str:
@@ -448,10 +449,11 @@ another grade's hardness for the bands, moving air for the normalized rounds.
 def main() -> int:
     """Write everything."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument(
-        "--check", action="store_true", help="exit with 1 if anything achieved is outside what is allowed"
-    )
+    parser.add_argument("--check", action="store_true", help="write nothing; exit with 1 if the page is not up to date")
     wanted = parser.parse_args()
+    if wanted.check:
+        global save
+        save = picture_name
     began = time.perf_counter()
     summary, sections, failed = [], [], []
     for case in (cooling_rates, h_bands, normalized_rounds, ideal_diameter, hardness_conversion):
@@ -472,14 +474,21 @@ def main() -> int:
     summary.append([case["title"], case["source"], "order of the grades", "see text", "see text"])
     head = ["case", "source", "quantity", "allowed", "achieved"]
     page = "\n\n".join(["# Validation", INTRODUCTION.strip(), table(head, summary), *sections]) + "\n"
-    (HERE / "validation.md").write_text(page, encoding="utf-8")
-    demo()
-    print(
-        f"wrote {HERE / 'validation.md'} and {len(list(FIGURES.glob('*.png')))} figures in {time.perf_counter() - began:.0f} s"
-    )
+    written = HERE / "validation.md"
+    old = written.read_text(encoding="utf-8") if written.exists() else ""
+    is_stale = not same(old, page)
+    if not wanted.check:
+        if is_stale:
+            written.write_text(page, encoding="utf-8")
+        demo()
     for line in failed:
         print(f"outside its tolerance: {line}", file=sys.stderr)
-    return 1 if failed and wanted.check else 0
+    if wanted.check and is_stale:
+        before = old.splitlines()
+        changed = [line for line in page.splitlines() if not any(same(other, line) for other in before)]
+        print("docs/validation.md is not up to date; now", *changed, sep="\n  ", file=sys.stderr)
+    print(f"docs/validation.md {'differs' if is_stale else 'is as computed'}; {time.perf_counter() - began:.0f} s")
+    return int(bool(failed) or (wanted.check and is_stale))
 
 
 if __name__ == "__main__":

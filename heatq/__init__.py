@@ -107,6 +107,47 @@ _HOME = {
     "calibrate": "inverse",
     "calibrated_factor": "inverse",
     "furnace_boundary": "inverse",
+    "GasQuench": "decide",
+    "BathQuench": "decide",
+    "CalibratedFlow": "decide",
+    "Requirement": "decide",
+    "run_quench": "decide",
+    "least_pressure": "decide",
+    "least_velocity": "decide",
+    "enough_quench": "decide",
+    "largest_section": "decide",
+    "section_chart": "decide",
+    "sections_against_pressure": "decide",
+    "decision_table": "decide",
+    "decision_text": "decide",
+    "quench_cautions": "decide",
+    "answer_text": "decide",
+    "equal_quench": "decide",
+    "equal_settings": "decide",
+    "match_endquench": "decide",
+    "Fan": "decide",
+    "Cooler": "decide",
+    "Furnace": "decide",
+    "Load": "decide",
+    "quench_load": "decide",
+    "motor_load": "decide",
+    "read_survey": "decide",
+    "velocity_survey": "decide",
+    "quench_resources": "decide",
+    "resources_for": "decide",
+    "distortion_probes": "distortion",
+    "distortion_figures": "distortion",
+    "compare_distortion": "distortion",
+    "distortion_table": "distortion",
+    "study": "studies",
+    "open_study": "studies",
+    "Distribution": "studies",
+    "CorrelatedNormals": "studies",
+    "heat_distributions": "studies",
+    "sample": "studies",
+    "sobol_indices": "studies",
+    "predicted_band": "studies",
+    "show_versions": "environment",
 }
 
 __all__ = [
@@ -168,7 +209,39 @@ if TYPE_CHECKING:
     from heatq.carburizing import carbon_profile, case_hardness
     from heatq.comparison import compare_histories
     from heatq.conduction import grid_convergence, simulate, simulate_many
+    from heatq.decide import (
+        BathQuench,
+        CalibratedFlow,
+        Cooler,
+        Fan,
+        Furnace,
+        GasQuench,
+        Load,
+        Requirement,
+        answer_text,
+        decision_table,
+        decision_text,
+        enough_quench,
+        equal_quench,
+        equal_settings,
+        largest_section,
+        least_pressure,
+        least_velocity,
+        match_endquench,
+        motor_load,
+        quench_cautions,
+        quench_load,
+        quench_resources,
+        read_survey,
+        resources_for,
+        run_quench,
+        section_chart,
+        sections_against_pressure,
+        velocity_survey,
+    )
     from heatq.diagrams import cct, critical_rate, ttt
+    from heatq.distortion import compare_distortion, distortion_figures, distortion_probes, distortion_table
+    from heatq.environment import show_versions
     from heatq.hardness import compare_traverse, hardness_of, ideal_diameter, read_traverse
     from heatq.hardness.equal_cooling import equal_cooling_distance, hardness_from_curve
     from heatq.hardness.interval import disagreements, hardness_interval
@@ -208,6 +281,16 @@ if TYPE_CHECKING:
         list_grades,
         read_certificate,
         read_certificates,
+    )
+    from heatq.studies import (
+        CorrelatedNormals,
+        Distribution,
+        heat_distributions,
+        open_study,
+        predicted_band,
+        sample,
+        sobol_indices,
+        study,
     )
     from heatq.thermocouples import (
         Thermocouple,

@@ -11,7 +11,7 @@ import warnings
 from collections.abc import Sequence
 
 from heatq._version import __version__
-from heatq.commands import bar, calibrate, cct, endquench, log, media, place, warm_up
+from heatq.commands import bar, calibrate, cct, choose, endquench, log, media, place, study, warm_up
 from heatq.errors import AccuracyWarning, DataError, InputError, SolverError, ValidityWarning
 
 __all__ = ["main"]
@@ -28,7 +28,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     )
     parser.add_argument("--version", action="version", version=f"heatq {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for command in (endquench, bar, calibrate, cct, log, media, place, warm_up):
+    for command in (endquench, bar, calibrate, cct, choose, log, media, place, study, warm_up):
         command.add_parser(commands)
     arguments = parser.parse_args(argv)
 

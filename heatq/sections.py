@@ -10,12 +10,11 @@ Martensite here means martensite with the austenite it retains, as everywhere wh
 
 from __future__ import annotations
 
-import functools
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from heatq._roots import root
 from heatq.boundaries import Convection, Radiation, StillAir, WaterJet
 from heatq.conduction import simulate
 from heatq.errors import InputError, check_number, collect_validity
@@ -99,28 +98,6 @@ def martensite_at_centre(
     return float(_martensite(run)[0])
 
 
-def _root(
-    function: Callable[[float], float], limits: tuple[float, float], guess: float, increasing: bool, tolerance: float
-) -> float:
-    """Root of a monotone function of a positive number, in its logarithm; bracketed from a guess, NaN if there is none."""
-    from scipy.optimize import brentq
-
-    @functools.cache
-    def at(logarithm: float) -> float:
-        return function(float(np.exp(logarithm)))
-
-    low, high = (float(np.log(limit)) for limit in limits)
-    here = min(max(float(np.log(guess)), low), high)
-    step = float(np.log(2.5)) if (at(here) < 0.0) == increasing else -float(np.log(2.5))
-    while True:
-        there = min(max(here + step, low), high)
-        if there == here:
-            return float("nan")
-        if at(here) * at(there) <= 0.0:
-            return float(np.exp(brentq(at, *sorted((here, there)), xtol=tolerance)))
-        here = there
-
-
 def critical_diameter(
     steel: Any,
     boundary: Any,
@@ -172,7 +149,7 @@ def critical_diameter(
         return found - martensite
 
     with collect_validity():
-        return _root(excess, (smallest, largest), 0.03, False, tolerance)
+        return root(excess, (smallest, largest), 0.03, False, tolerance)
 
 
 def critical_coefficient(
@@ -227,7 +204,7 @@ def critical_coefficient(
         return found - martensite
 
     with collect_validity():
-        return _root(excess, (lowest, highest), 500.0, True, tolerance)
+        return root(excess, (lowest, highest), 500.0, True, tolerance)
 
 
 def half_martensite_distance(

@@ -51,12 +51,10 @@ class WaterBath(Boundary):
 
     Notes
     -----
-    * Below the critical point: single-phase convection (Churchill & Bernstein across the bar and Churchill & Chu
-    along it,
+    * Below the critical point: single-phase convection (Churchill & Bernstein across the bar and Churchill & Chu along it,
       cubes added, at the film temperature) plus Rohsenow's nucleate boiling.
-    * Critical flux: Zuber (K = pi/24) times Ivey & Morris' subcooling factor. No sourced effect of velocity; none is
-    used. * Film: Bromley with radiation, plus h_sp (T_sat - T_w), the heat the liquid takes from the film's surface
-    by
+    * Critical flux: Zuber (K = pi/24) times Ivey & Morris' subcooling factor. No sourced effect of velocity; none is used.
+    * Film: Bromley with radiation, plus h_sp (T_sat - T_w), the heat the liquid takes from the film's surface by
       single-phase convection. That last term is our own estimate (a lower bound: the film lets the liquid slip).
     * Transition: heat flux linear in ln(Ts - Tsat) between the critical point and the collapse of the film. That form
       gives h of 8 to 9 kW/m2K at 300 degC in cold water, near the 9 to 14 published for steel probes (Hasan et al.

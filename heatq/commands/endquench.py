@@ -15,7 +15,7 @@ from heatq.commands.quantities import quantity
 from heatq.commands.table import table, write_csv
 from heatq.errors import InputError
 
-__all__ = ["add_parser", "run"]
+__all__ = ["add_parser", "check_arguments", "quench_of", "run"]
 
 
 def add_parser(commands: Any) -> None:
@@ -78,7 +78,7 @@ _GAS_ONLY = {
 }
 
 
-def _check(arguments: argparse.Namespace) -> None:
+def check_arguments(arguments: argparse.Namespace) -> None:
     """Refuse arguments that would be ignored, and fill in the gas jet's defaults."""
     if arguments.gas:
         if arguments.velocity is None:
@@ -97,7 +97,8 @@ def _check(arguments: argparse.Namespace) -> None:
     check_steel_arguments(arguments)
 
 
-def _quench(arguments: argparse.Namespace, with_gas: bool) -> dict[str, Any]:
+def quench_of(arguments: argparse.Namespace, with_gas: bool) -> dict[str, Any]:
+    """Boundaries of the end-quench bar, from checked arguments."""
     from heatq.boundaries import GasJet, Radiation, Stages, StillAir, WaterJet
 
     air = StillAir(temperature=25.0) + Radiation(emissivity=arguments.emissivity, surroundings_temperature=25.0)
@@ -124,7 +125,7 @@ def run(arguments: argparse.Namespace) -> int:
     from heatq.specimens import EndQuenchBar
     from heatq.trials import trial
 
-    _check(arguments)
+    check_arguments(arguments)
     measured = read_traverse(arguments.measured) if arguments.measured else None
     steel = read_steel(arguments)
     folder = make_folder(arguments.out)
@@ -135,7 +136,7 @@ def run(arguments: argparse.Namespace) -> int:
         return trial(
             piece,
             steel,
-            _quench(arguments, with_gas),
+            quench_of(arguments, with_gas),
             initial_temperature=arguments.initial_temperature,
             accuracy=arguments.accuracy,
             kinetics=arguments.kinetics,

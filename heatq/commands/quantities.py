@@ -50,4 +50,5 @@ def quantity(unit: str, example: str) -> Callable[[str], float]:
                 f"{text!r}: the unit {given!r} is unknown or does not fit; write for instance '{example}'."
             ) from None
 
+    parse.unit = unit  # type: ignore[attr-defined]  # the study file labels its results with it
     return parse

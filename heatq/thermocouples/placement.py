@@ -12,6 +12,7 @@ import numpy.typing as npt
 from heatq._version import __version__
 from heatq.errors import InputError, check_name, check_number, collect_validity
 from heatq.specimens import EndQuenchBar, check_piece
+from heatq.thermocouples.end_well import resolved_changes
 from heatq.thermocouples.information import choose_couples, faces_to_calibrate, information, sensitivities
 from heatq.thermocouples.ranking import add_map, ranking
 from heatq.thermocouples.reading import Well, make_well, reading_errors, why_not
@@ -58,6 +59,7 @@ def place_thermocouples(
     noise: float = 1.0,
     end_time: float | None = None,
     accuracy: float = 1.0,
+    resolved: bool = False,
     progress: Any = False,
 ) -> xr.Dataset:
     """Rank the places of a piece where a thermocouple could sit in a quench, for a purpose.
@@ -99,6 +101,9 @@ def place_thermocouples(
         s; default: until the window is passed, at most 10 h.
     accuracy : float
         Of the simulation, K, as it sets grid and steps; not estimated anew.
+    resolved : bool
+        The *well* part of wells along the axis from `heatq.thermocouples.end_well_disturbance` (transient, an empty well)
+        and not from the steady formula: seconds per well, so it needs your own ``places``.
     progress
         As in `heatq.simulate`.
 
@@ -117,7 +122,7 @@ def place_thermocouples(
     -----
     Components: *representation*, true temperature at the place less that at the point; *lag* (first order, uncorrected);
     *position*, +- the position tolerance across and along, the larger side; *calibration*, the class limit; *well*, the steady
-    disturbance of an empty blind hole; *stem*, heat along the sheath with its outside as cold as the medium. Limits, not
+    disturbance of an empty blind hole (but see ``resolved``); *stem*, heat along the sheath with its outside as cold as the medium. Limits, not
     standard deviations, are put in quadrature. The field is that of the undrilled piece.
 
     Examples
@@ -151,6 +156,11 @@ def place_thermocouples(
             "the other purposes find their own."
         )
     calibrating = purpose == "calibrate h"
+    if resolved and (places is None or calibrating):
+        raise InputError(
+            "resolved=True takes seconds per well and ranks by the error of the reading: name the places, and choose a "
+            "purpose other than 'calibrate h'."
+        )
     with collect_validity() as notes:
         section = cool_section(
             specimen, steel, boundaries, initial_temperature=start,
@@ -159,7 +169,13 @@ def place_thermocouples(
         )  # fmt: skip
         target = None if calibrating else _target(section, purpose, point, (upper, lower))
         wells, reasons = _wells(section, sensor, ways, places, target, largest_drill_ratio, wall)
-        kelvin, speed, rate, difference = reading_errors(section, wells, sensor, boundaries, (upper, lower), target)
+        holes = {} if not resolved else resolved_changes(
+            specimen, steel, boundaries, wells, reasons, float(sensor.well_diameter or 0.0),
+            initial_temperature=start, end_time=end, stop_below=lower - BELOW, accuracy=accuracy,
+        )  # fmt: skip
+        kelvin, speed, rate, difference = reading_errors(
+            section, wells, sensor, boundaries, (upper, lower), target, holes
+        )
         sensor.calibration_tolerance(np.array([lower, start]))
     for n in np.flatnonzero(~(np.isfinite(kelvin).all(axis=0) & np.isfinite(speed).all(axis=0))):
         what = "reads so wrong that no rate can be taken" if np.isfinite(rate[n]) else "does not pass the window"
@@ -202,7 +218,7 @@ def place_thermocouples(
                 "specimen": repr(specimen), "steel": repr(steel), "sensor": repr(sensor),
                 "boundaries": {face: repr(boundary) for face, boundary in boundaries.items()},
                 "initial_temperature": start, "largest_drill_ratio": largest_drill_ratio, "minimum_wall": wall,
-                "accuracy": accuracy,
+                "accuracy": accuracy, "resolved": resolved,
             }
         ),
         "sources": section.run.attrs["sources"],

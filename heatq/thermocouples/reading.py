@@ -76,9 +76,15 @@ def why_not(well: Well, sensor: Thermocouple, largest_drill_ratio: float, minimu
 
 
 def deviations(
-    section: Section, wells: list[Well], sensor: Thermocouple, boundaries: Mapping[str, Any]
+    section: Section,
+    wells: list[Well],
+    sensor: Thermocouple,
+    boundaries: Mapping[str, Any],
+    resolved: Mapping[int, tuple[Array, Array]] | None = None,
 ) -> tuple[Array, dict[str, list[Array]]]:
     """True temperatures (time, place), and what each part of the error adds to them, one entry per independent cause.
+
+    ``resolved``: number of a well -> its disturbance from `heatq.thermocouples.end_well`, in place of the steady one.
 
     ``lag`` and ``stem`` have a sign; ``position`` (across and along, each the larger of + and -), ``calibration`` and ``well``
     may come with either.
@@ -99,6 +105,8 @@ def deviations(
     along = np.where(from_side, -radial, np.where(upward, axial, -axial))
     across = np.where(from_side, axial, radial)
     hole = blind_hole_disturbance(along, across, float(sensor.well_diameter or 0.0) / 2)
+    for n, (falling, error) in (resolved or {}).items():
+        hole[:, n] = np.interp(-true[:, n], -falling, error)
     return true, {
         "lag": [lag],
         "position": moved,
@@ -161,6 +169,7 @@ def reading_errors(
     boundaries: Mapping[str, Any],
     window: tuple[float, float],
     point: tuple[float, float] | None,
+    resolved: Mapping[int, tuple[Array, Array]] | None = None,
 ) -> tuple[Array, Array, Array, Array]:
     """Errors of the readings against the point of interest (or the place itself).
 
@@ -171,7 +180,7 @@ def reading_errors(
         true rate at each place, K/s; difference of that rate to the point's.
     """
     time = section.time
-    true, parts = deviations(section, wells, sensor, boundaries)
+    true, parts = deviations(section, wells, sensor, boundaries, resolved)
     rate = window_rate(time, true, window)
     kelvin, speed = np.zeros((len(COMPONENTS), len(wells))), np.zeros((len(COMPONENTS), len(wells)))
     difference = np.zeros(len(wells))

@@ -272,8 +272,13 @@ class Outcome(NamedTuple):
 
 
 def outcome(random, metal, accuracy, kinds=("long bar", "bar", "long tube", "end quench"), finer=8.0):
-    """One random case at ``accuracy`` against a run eight times as fine (which takes no part in the estimate)."""
+    """One random case at ``accuracy`` against a run eight times as fine (which takes no part in the estimate).
+
+    For short bars five times: half the time, the same cases kept and missed, their largest error within 5 % (40 cases).
+    """
     piece, boundaries, end_time = random_quench(random, kinds)
+    if isinstance(piece, hq.RoundBar) and piece.length is not None:
+        finer = min(finer, 5.0)
     times = np.geomspace(0.01 * end_time, end_time, 40)
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")

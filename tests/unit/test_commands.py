@@ -104,7 +104,7 @@ def test_gas_beside_water(run, tmp_path):
     ],
 )
 def test_units_give_the_same_run(run, written, plain):
-    first, second = run(*written), run(*plain)
+    first, second = run(*written, "--accuracy", "2"), run(*plain, "--accuracy", "2")
     assert first[0] == second[0] == 0
     assert rows(first[1]) == rows(second[1])
 

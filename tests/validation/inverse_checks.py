@@ -60,7 +60,9 @@ def by_lines(radius, coefficient, fluid, times, places, *, initial=INITIAL, cell
         surface = last
         for _ in range(8):
             h = coefficient(surface, time)
-            surface = (h * fluid + k / gap * last) / (h + k / gap)
+            before, surface = surface, (h * fluid + k / gap * last) / (h + k / gap)
+            if abs(surface - before) < 1e-10:
+                break
         flow[-1] = k * (last - surface) / gap * radius
         return -np.diff(flow) / ring / (DENSITY * specific_heat(temperature))
 

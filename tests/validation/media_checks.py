@@ -6,6 +6,7 @@ The passports are ``data/equal_cooling.toml``, ``mass_quenched.toml`` and ``trad
 from __future__ import annotations
 
 import functools
+import warnings
 from collections.abc import Callable
 from typing import Any
 
@@ -16,6 +17,7 @@ from scipy.constants import bar, milli
 
 import heatq as hq
 from heatq.boundaries import FixedTemperature, GasCrossflow, GrossmannQuench, OilBath, WaterBath
+from heatq.trials import COLD, LONGEST
 
 Array = npt.NDArray[np.float64]
 
@@ -49,18 +51,14 @@ def medium_of(name: str) -> Any:
     }[name]
 
 
-def end_quench(steel: hq.Steel) -> Any:
-    """The end-quench bar at `PLACES`."""
+def end_quench_case() -> dict[str, Any]:
+    """The end-quench bar at `PLACES`, without its steel."""
     setup = checks.passport("equal_cooling")["setup"]
     side = checks.air(setup["air_temperature"], setup["emissivity"])
     jet = hq.WaterJet(temperature=setup["water_temperature"])
-    return checks.run(
-        hq.EndQuenchBar(),
-        steel,
-        {"jet": jet, "side": side, "top": side},
-        initial_temperature=setup["initial_temperature"],
-        probes=[f"{place / milli:.4f} mm" for place in PLACES],
-    )
+    boundaries = {"jet": jet, "side": side, "top": side}
+    probes = [f"{place / milli:.4f} mm" for place in PLACES]
+    return {"specimen": hq.EndQuenchBar(), "boundaries": boundaries, "probes": probes}
 
 
 def centre_of(diameter: float, steel: hq.Steel, medium: Any) -> Any:
@@ -72,7 +70,9 @@ def centre_of(diameter: float, steel: hq.Steel, medium: Any) -> Any:
 @functools.cache
 def reference() -> Any:
     """The end-quench bar of the reference grade."""
-    return end_quench(hq.grade(checks.passport("equal_cooling")["setup"]["grade"]))
+    setup = checks.passport("equal_cooling")["setup"]
+    start = setup["initial_temperature"]
+    return checks.run(steel=hq.grade(setup["grade"]), initial_temperature=start, **end_quench_case())
 
 
 def equivalent(diameter: float, medium: Any) -> dict[str, float]:
@@ -92,20 +92,32 @@ def martensite(result: Any) -> Array:
     return result["fraction"].sel(phase=["martensite", "austenite"]).sum("phase").values
 
 
+def fractions_of(cases: list[dict[str, Any]]) -> list[Array]:
+    """Martensite of many pieces, each ``simulate``'s arguments; to 1 K."""
+    start = checks.passport("equal_cooling")["setup"]["initial_temperature"]
+    common = {"initial_temperature": start, "end_time": LONGEST, "stop_below": COLD}
+    common |= {"accuracy": 1.0, "estimate_error": False}
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", hq.ValidityWarning)
+        return list(hq.simulate_many([common | case for case in cases], martensite))
+
+
 @functools.cache
 def half_martensite(diameter: float, medium_name: str) -> dict[str, float]:
     """By alloy family: distance (m) of 50 % martensite on the bar of the steel whose round has it in the centre."""
-    medium = medium_of(medium_name)
-    found = {}
-    for family, make in FAMILIES.items():
-        low, high = 0.3, 2.5
-        for _ in range(10):
-            middle = 0.5 * (low + high)
-            enough = martensite(centre_of(diameter, make(middle), medium))[0] >= 0.5
-            low, high = (low, middle) if enough else (middle, high)
-        along = np.minimum.accumulate(martensite(end_quench(make(0.5 * (low + high)))))
-        found[family] = float(np.interp(-0.5, -along, PLACES))
-    return found
+    side = {"side": medium_of(medium_name)}
+    piece = {"specimen": hq.RoundBar(diameter), "boundaries": side, "probes": ["centre"]}
+    makers = list(FAMILIES.values())
+    low, high = np.full(len(makers), 0.3), np.full(len(makers), 2.5)
+    for _ in range(10):  # all families in step, so that they share the cores
+        middle = 0.5 * (low + high)
+        found = fractions_of([piece | {"steel": make(x)} for make, x in zip(makers, middle, strict=True)])
+        enough = np.array([share[0] >= 0.5 for share in found])
+        low, high = np.where(enough, low, middle), np.where(enough, middle, high)
+    bar_ = end_quench_case()
+    found = fractions_of([bar_ | {"steel": make(x)} for make, x in zip(makers, 0.5 * (low + high), strict=True)])
+    places = [float(np.interp(-0.5, -np.minimum.accumulate(share), PLACES)) for share in found]
+    return dict(zip(FAMILIES, places, strict=True))
 
 
 def deviations(anchor: dict[str, Any], with_structure: bool = True) -> dict[str, float]:

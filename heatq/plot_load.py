@@ -1,0 +1,129 @@
+"""Figures of a load in a furnace: gas and pieces row by row, motor load over pressure."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy.constants import bar
+
+from heatq.errors import InputError
+from heatq.plot import LINES, _axes, _legend, _quiet
+
+if TYPE_CHECKING:
+    import xarray as xr
+    from matplotlib.axes import Axes
+
+__all__ = ["load_courses", "load_rows", "motor_load_chart"]
+
+
+def _need(data: Any, names: tuple[str, ...], source: str) -> None:
+    if not hasattr(data, "data_vars") or any(name not in data.variables for name in names):
+        raise InputError(f"this figure needs what {source}() returned.")
+
+
+def load_courses(result: xr.Dataset, *, probe: str | None = None, column: str = "mean", ax: Axes | None = None) -> Axes:
+    """Pieces of the first and the last row and the gas around them over time.
+
+    Parameters
+    ----------
+    result : Dataset
+        Of `heatq.quench_load`.
+    probe : str, optional
+        By default the first, usually the centre.
+    column : str
+        "mean", "slowest" or "fastest".
+    ax : Axes, optional
+        Where to draw.
+    """
+    _need(result, ("gas_before", "gas_after", "temperature"), "quench_load")
+    ax = _axes(ax)
+    place = str(result["probe"].values[0]) if probe is None else probe
+    one = result.sel(column=column)
+    time = one["time"].values
+    first, last = int(one["row"].values[0]), int(one["row"].values[-1])
+    for n, row in enumerate(dict.fromkeys((first, last))):
+        colour, style = LINES[n]
+        part = one.sel(row=row)
+        ax.plot(time, part["temperature"].sel(probe=place), color=colour, linestyle=style, label=f"{place}, row {row}")
+    for n, (name, row, text) in enumerate((("gas_before", first, "gas before"), ("gas_after", last, "gas after"))):
+        colour, style = LINES[2 + n]
+        ax.step(time, one[name].sel(row=row), where="pre", color=colour, linestyle=style, label=f"{text} row {row}")
+    ax.set_xscale("symlog", linthresh=10.0)
+    ax.set_xlim(0.0, float(time[-1]))
+    ax.set_xlabel("time, s (linear to 10 s)")
+    ax.set_ylabel("temperature, °C")
+    _quiet(ax)
+    _legend(ax)
+    return ax
+
+
+def load_rows(
+    result: xr.Dataset, variable: str = "hardness_hv", *, probe: str | None = None, ax: Axes | None = None
+) -> Axes:
+    """One number of the pieces over the rows, a line per column of the work zone.
+
+    Parameters
+    ----------
+    result : Dataset
+        Of `heatq.quench_load`.
+    variable : str
+        Over ``column``, ``row`` and ``probe``: ``hardness_hv``, ``hardness_hrc``, ``cooling_time_800_500``, ``cooling_rate_704``.
+    probe : str, optional
+        By default the first, usually the centre.
+    ax : Axes, optional
+        Where to draw.
+    """
+    _need(result, ("gas_before", variable), "quench_load")
+    ax = _axes(ax)
+    place = str(result["probe"].values[0]) if probe is None else probe
+    rows = result["row"].values
+    for n, column in enumerate(result["column"].values):
+        colour, style = LINES[n]
+        values = result[variable].sel(probe=place, column=column)
+        ax.plot(rows, values, color=colour, linestyle=style, marker="o", markersize=4, label=f"{column} column")
+    ax.set_xticks(rows if len(rows) <= 20 else np.linspace(rows[0], rows[-1], 10).astype(int))
+    ax.set_xlabel("row in flow direction")
+    told = result[variable].attrs
+    ax.set_ylabel(f"{told.get('long_name', variable)}, {place}, {told.get('units', '')}".replace("degC", "°C"))
+    _quiet(ax)
+    if result.sizes["column"] > 1:
+        _legend(ax)
+    return ax
+
+
+def motor_load_chart(*loads: xr.Dataset, ax: Axes | None = None) -> Axes:
+    """Shaft power over the rated power of the motor against the pressure; above 1 the motor is overloaded.
+
+    Parameters
+    ----------
+    *loads : Dataset
+        Of `heatq.motor_load`, one line each: gases, furnaces or speeds.
+    ax : Axes, optional
+        Where to draw.
+    """
+    if not loads:
+        raise InputError("motor_load_chart needs at least one result of motor_load().")
+    ax = _axes(ax)
+    for n, load in enumerate(loads):
+        _need(load, ("motor_load", "pressure"), "motor_load")
+        colour, style = LINES[n % len(LINES)]
+        label = (
+            f"{load.attrs['gas']}, {load.attrs['furnace']}, {load.attrs['speed'] * load.attrs['full_velocity']:.3g} m/s"
+        )
+        ax.plot(load["pressure"] / bar, load["motor_load"], color=colour, linestyle=style, label=label)
+    ax.axhline(1.0, color="0.4", linewidth=0.8)
+    ax.annotate(
+        "rated power",
+        (0.01, 1.0),
+        xycoords=("axes fraction", "data"),
+        xytext=(0, 3),
+        textcoords="offset points",
+        fontsize="small",
+    )
+    ax.set_xlabel("pressure, bar (absolute)")
+    ax.set_ylabel("shaft power over rated power")
+    ax.set_ylim(bottom=0.0)
+    _quiet(ax)
+    _legend(ax)
+    return ax
