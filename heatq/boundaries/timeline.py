@@ -18,6 +18,7 @@ here supply the defaults for objects that lack a method.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from typing import Any, ClassVar
 
 import numpy as np
@@ -25,7 +26,7 @@ import numpy.typing as npt
 
 from heatq.errors import InputError
 
-__all__ = ["Blend", "Boundary", "Sum", "at", "check_boundary", "for_piece", "over_time"]
+__all__ = ["Blend", "Boundary", "Sum", "at", "check_boundary", "for_piece", "over_time", "uncertainty_of"]
 
 Array = npt.NDArray[np.float64]
 Knots = list[tuple[float, Any]]
@@ -147,6 +148,35 @@ def for_piece(boundary: Any, specimen: Any, face: str) -> Any:
     """
     method = getattr(boundary, "for_piece", None)
     return boundary if method is None else method(specimen, face)
+
+
+def uncertainty_of(boundary: Any) -> float | None:
+    """Relative uncertainty of h that a boundary states, the largest of its parts and faces; None where none does.
+
+    Parameters
+    ----------
+    boundary : boundary or dict
+        Sums, stages, ramps and scaled boundaries are looked into.
+
+    Examples
+    --------
+    >>> import heatq as hq
+    >>> uncertainty_of(hq.OilBath() + hq.Radiation(0.8)), uncertainty_of(hq.Radiation(0.8))
+    (0.4, None)
+    """
+    if isinstance(boundary, Mapping):
+        inner = list(boundary.values())
+    elif hasattr(boundary, "parts"):
+        inner = list(boundary.parts)
+    elif hasattr(boundary, "stages"):
+        inner = [part for _, part in boundary.stages]
+    else:
+        own = getattr(boundary, "relative_uncertainty", None)
+        if own is not None:
+            return float(own)
+        inner = [getattr(boundary, name) for name in ("boundary", "stream") if hasattr(boundary, name)]
+    known = [value for value in map(uncertainty_of, inner) if value is not None]
+    return max(known) if known else None
 
 
 @dataclasses.dataclass(frozen=True)

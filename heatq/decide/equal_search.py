@@ -10,7 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from heatq._roots import Enclosure, enclosing, run_side_by_side
-from heatq.decide.quenches import BathQuench, GasQuench, Times, uncertainty_of
+from heatq.boundaries.timeline import uncertainty_of
+from heatq.decide.quenches import BathQuench, GasQuench, Times
 from heatq.decide.runs import run_many
 from heatq.errors import InputError
 from heatq.hardness.equal_cooling import equivalent_distance

@@ -13,9 +13,9 @@ from scipy.constants import bar
 from heatq._version import __version__
 from heatq.boundaries import WaterJet
 from heatq.boundaries.gas import gas_name
-from heatq.boundaries.timeline import for_piece
+from heatq.boundaries.timeline import for_piece, uncertainty_of
 from heatq.decide.enough import check_span
-from heatq.decide.quenches import BathQuench, GasQuench, uncertainty_of
+from heatq.decide.quenches import BathQuench, GasQuench
 from heatq.decide.runs import run_many
 from heatq.errors import InputError, check_name, check_number, collect_validity
 from heatq.hardness.equal_cooling import JOMINY_RATE_TABLE

@@ -25,7 +25,7 @@ from heatq.boundaries import (
     WaterJet,
 )
 from heatq.boundaries.gas import Gas, check_gas, gas_name
-from heatq.boundaries.timeline import Boundary, Knots, at, check_boundary, for_piece, over_time
+from heatq.boundaries.timeline import Boundary, Knots, at, check_boundary, for_piece, over_time, uncertainty_of
 from heatq.errors import InputError, check_number
 from heatq.inverse.laws import calibrated_factor, correct
 from heatq.specimens import EndQuenchBar, check_piece
@@ -40,7 +40,6 @@ __all__ = [
     "Times",
     "check_quench",
     "coldest",
-    "uncertainty_of",
     "with_factor",
 ]
 
@@ -125,35 +124,6 @@ class CalibratedFlow:
     def __repr__(self) -> str:
         """Without the Dataset."""
         return f"CalibratedFlow({getattr(self.flow, '__name__', self.flow)!s})"
-
-
-def uncertainty_of(boundary: Any) -> float | None:
-    """Relative uncertainty of h that a boundary states, the largest of its parts and faces; None where none does.
-
-    Parameters
-    ----------
-    boundary : boundary or dict
-        Sums, stages, ramps and scaled boundaries are looked into.
-
-    Examples
-    --------
-    >>> import heatq as hq
-    >>> uncertainty_of(hq.OilBath() + hq.Radiation(0.8)), uncertainty_of(hq.Radiation(0.8))
-    (0.4, None)
-    """
-    if isinstance(boundary, Mapping):
-        inner = list(boundary.values())
-    elif hasattr(boundary, "parts"):
-        inner = list(boundary.parts)
-    elif hasattr(boundary, "stages"):
-        inner = [part for _, part in boundary.stages]
-    else:
-        own = getattr(boundary, "relative_uncertainty", None)
-        if own is not None:
-            return float(own)
-        inner = [getattr(boundary, name) for name in ("boundary", "stream") if hasattr(boundary, name)]
-    known = [value for value in map(uncertainty_of, inner) if value is not None]
-    return max(known) if known else None
 
 
 @dataclasses.dataclass(frozen=True)

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from heatq.boundaries.timeline import uncertainty_of
 from heatq.errors import InputError, check_name, check_number, hold_validity
 from heatq.hardness.conversion import hrc_from_hv
 from heatq.hardness.predict import hardness_of
@@ -106,14 +107,13 @@ def composition_tolerance(steel: Any) -> tuple[dict[str, float], str]:
 
 
 def _uncertainty_of(boundary: Any) -> float | None:
-    """Relative uncertainty of h: a number, a boundary's own, or the largest over the faces of a dict."""
+    """Relative uncertainty of h: a number, what a boundary states, or the largest of those of a dict."""
     if isinstance(boundary, Mapping):
-        known = [u for u in map(_uncertainty_of, boundary.values()) if u is not None]
+        known = [value for value in map(_uncertainty_of, boundary.values()) if value is not None]
         return max(known) if known else None
     if isinstance(boundary, int | float):
         return check_number("boundary", boundary, low=0.0, high=0.95, unit="1", hint="0.25 is +-25 % of h.")
-    found = getattr(boundary, "relative_uncertainty", None)
-    return None if found is None else float(found)
+    return uncertainty_of(boundary)
 
 
 def _share_reaching(temperature: Array) -> Array:

@@ -31,6 +31,7 @@ def number(value: Any) -> str:
     if isinstance(value, (int, np.integer)):
         return f"{value:d}"
     if isinstance(value, (float, np.floating)):
+        value = float(value)
         if not np.isfinite(value):
             return "–"
         if value == 0.0 or 1e-3 <= abs(value) < 1e5:
