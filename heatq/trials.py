@@ -43,6 +43,7 @@ def trial(
     kinetics: Any = DEFAULT,
     with_interval: bool = False,
     output_times: Any = None,
+    estimate_error: bool = True,
     progress: Progress = "auto",
 ) -> xr.Dataset:
     """Quench a piece of a given heat and predict histories, structure and hardness.
@@ -62,7 +63,7 @@ def trial(
     with_interval : bool
         Add ``hardness_interval(bound, probe)``, the range that holds the hardness with 90 % confidence (model, chemistry, grain size
         and boundary together; see `heatq.hardness_interval`). Takes about as long as the trial itself.
-    probes, accuracy, coupled, kinetics, output_times, progress
+    probes, accuracy, coupled, kinetics, output_times, estimate_error, progress
         As in `heatq.simulate`.
 
     Returns
@@ -104,6 +105,7 @@ def trial(
             accuracy=accuracy,
             coupled=coupled,
             kinetics=kinetics,
+            estimate_error=estimate_error,
             progress=progress,
         )
         if not coupled:

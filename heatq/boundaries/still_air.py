@@ -125,9 +125,7 @@ class StillAir(Boundary):
         return self.coefficient(surface) * (surface - self.temperature)
 
     def for_piece(self, specimen: Any, face: str) -> StillAir:
-        """Return a copy that knows which way the face looks and how large it is."""
-        if self.surface is not None:
-            return self
+        """Return a copy that knows which way the face looks and how large it is; what was given stays."""
         side = side_of(specimen, face)
         diameter = 2.0 * (specimen.inner_radius if side == "bore" else specimen.outer_radius)
         lying = self.axis == "horizontal" or specimen.length is None
@@ -139,4 +137,9 @@ class StillAir(Boundary):
             surface = "horizontal cylinder"
         else:
             surface = "vertical plate" if side == "bore" else "vertical cylinder"
-        return dataclasses.replace(self, surface=surface, length=length, diameter=diameter)
+        return dataclasses.replace(
+            self,
+            surface=self.surface or surface,
+            length=length if self.length is None else self.length,
+            diameter=diameter if self.diameter is None else self.diameter,
+        )

@@ -187,7 +187,10 @@ def simulate(
             outcome = _march(state, tolerance, end_time, field_times, progress, stop_below)
             estimate = float("nan")
             if is_estimated and outcome == "finished":
-                state, tolerance, estimate = _refine(job, state, accuracy, wanted, field_times, stop_below)
+                try:
+                    state, tolerance, estimate = _refine(job, state, accuracy, wanted, field_times, stop_below)
+                except KeyboardInterrupt:  # the run itself is whole; only what was to judge it is missing
+                    outcome = "interrupted"
         low, high = state.clock[4], state.clock[5]
         visited = np.linspace(low, high, 50)
         for _, boundary in state.tables.boundaries:
@@ -306,7 +309,7 @@ def _refine(
         if estimate > accuracy:
             other_working = factor * working
             other = job.state(other_working)
-            _march(other, other_working * TOLERANCE_PER_ACCURACY, job.end_time, None, False, stop_below)
+            _judge(other, other_working * TOLERANCE_PER_ACCURACY, job.end_time, None, stop_below)
             estimate = _difference(state, other) / (other_working / working - 1.0)
     for _ in range(3):
         if estimate <= accuracy:
@@ -314,23 +317,23 @@ def _refine(
         other, other_working = state, working
         working *= max(0.1, 0.7 * accuracy / estimate)
         state = job.state(working)
-        if (
-            _march(
-                state,
-                working * TOLERANCE_PER_ACCURACY,
-                job.end_time,
-                field_times,
-                False,
-                stop_below,
-            )
-            != "finished"
-        ):
+        if _judge(state, working * TOLERANCE_PER_ACCURACY, job.end_time, field_times, stop_below) != "finished":
             return other, other_working * TOLERANCE_PER_ACCURACY, estimate
         state.solve_seconds += other.solve_seconds
         estimate = _difference(state, other) / (other_working / working - 1.0)
     if estimate > accuracy and wanted is not None and not state.transforms:
         estimate = _difference(state, other, wanted) / (other_working / working - 1.0)
     return state, working * TOLERANCE_PER_ACCURACY, estimate
+
+
+def _judge(
+    state: _State, tolerance: float, end_time: float, field_times: Array | None, stop_below: float | None
+) -> str:
+    """Run beside the run proper; an interrupt is not its own business but passed on."""
+    status = _march(state, tolerance, end_time, field_times, False, stop_below)
+    if status == "interrupted":
+        raise KeyboardInterrupt
+    return status
 
 
 def _difference(fine: _State, coarse: _State, wanted: Array | None = None) -> float:

@@ -28,6 +28,8 @@ EXPLAINED = (
     "logs/cleaning.py",
     "logs/diagnostics.py",
     "logs/lumped.py",
+    "thermocouples/conduction_with_holes.py",
+    "thermocouples/end_well.py",
     "windows.py",
     "comparison.py",
     "plot_logs.py",

@@ -420,3 +420,13 @@ def test_cold_piece_in_hot_air_mirrors():
 def test_bad_gas_flow(make, message):
     with pytest.raises(InputError, match=message):
         make()
+
+
+def test_still_air_with_a_stated_surface_takes_its_sizes_from_the_piece():
+    stated = StillAir(24.0, surface="horizontal cylinder").for_piece(RoundBar(diameter=0.05), "side")
+    own = StillAir(24.0).for_piece(RoundBar(diameter=0.05), "side")
+    assert stated == own
+    assert (
+        StillAir(24.0, surface="horizontal cylinder", diameter=0.1).for_piece(RoundBar(diameter=0.05), "side").diameter
+        == 0.1
+    )

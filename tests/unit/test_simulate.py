@@ -9,6 +9,7 @@ import pytest
 import xarray as xr
 
 import heatq as hq
+import heatq.conduction.run as module
 from heatq.boundaries import FixedTemperature
 from heatq.conduction import run as run_module
 from heatq.errors import InputError, SolverError
@@ -361,6 +362,23 @@ def test_interruption_keeps_what_was_computed(monkeypatch, tmp_path):
     back = xr.load_dataset(tmp_path / "part.nc", engine="scipy")
     assert back.attrs["status"] == "interrupted"
     xr.testing.assert_equal(back, part)
+
+
+def test_interruption_of_the_error_estimate_is_not_swallowed(monkeypatch):
+    """The run proper was whole: it is returned, but it says that it was interrupted and has no estimate."""
+    march, calls = module._march, []
+
+    def second_is_cut(*args):
+        calls.append(1)
+        return march(*args) if len(calls) == 1 else "interrupted"
+
+    monkeypatch.setattr(module, "_march", second_is_cut)
+    bath = hq.Convection(coefficient=1000.0, fluid_temperature=20.0)
+    metal = hq.Material.constant(conductivity=30.0, density=7700.0, specific_heat=600.0)
+    run = hq.simulate(hq.RoundBar(diameter=0.02), metal, {"side": bath}, initial_temperature=850.0, end_time=20.0)
+    assert run.attrs["status"] == "interrupted"
+    assert np.isnan(run.attrs["estimated_error"])
+    assert float(run.time[-1]) == 20.0
 
 
 def test_interruption_with_output_times_keeps_those_reached(monkeypatch):
