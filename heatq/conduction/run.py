@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import itertools
 import json
 import logging
 import sys
@@ -16,14 +15,12 @@ import numpy as np
 import numpy.typing as npt
 
 from heatq._version import __version__
-from heatq.conduction.grid import Grid, make_grid, probe_weights
+from heatq.conduction.outcome import between_steps, dataset_of
+from heatq.conduction.state import Job, State
 from heatq.conduction.tables import (
-    boundary_tables,
     check_faces,
-    grid_demands,
     kinetics_of,
     material_of,
-    thermal_table,
 )
 from heatq.errors import (
     AccuracyWarning,
@@ -34,11 +31,8 @@ from heatq.errors import (
     hold_validity,
     note_validity,
 )
-from heatq.history import rates_of
 from heatq.specimens import check_piece
 from heatq.transformation.formulas import ac1_andrews_1965, ac3_andrews_1965
-from heatq.transformation.kinetics import PHASES
-from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
 from heatq.transformation.options import DEFAULT
 
 if TYPE_CHECKING:
@@ -170,7 +164,7 @@ def simulate(
     started = time.perf_counter()
     with collect_validity() as notes:
         with hold_validity():  # tables reach far beyond the run; what the run visits is checked below
-            job = _Job(
+            job = Job(
                 specimen,
                 steel,
                 coupled,
@@ -218,7 +212,7 @@ def simulate(
             "cells": list(state.grid.shape),
             "step_tolerance": tolerance,
         }
-        result = _dataset(state, specimen, places, wanted, field_times, end_time)
+        result = dataset_of(state, specimen, places, wanted, field_times, end_time)
         result.attrs = {
             "heatq_version": __version__,
             "created": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
@@ -246,57 +240,14 @@ def simulate(
     return result
 
 
-class _Job:
-    """What stays the same when a run is repeated on another grid."""
-
-    def __init__(
-        self,
-        specimen: Any,
-        steel: Any,
-        coupled: bool,
-        kinetics: Any,
-        sides: Mapping[str, Any],
-        initial_temperature: float,
-        end_time: float,
-        places: list,
-    ) -> None:
-        self.specimen, self.places, self.sides = specimen, places, sides
-        self.initial_temperature, self.end_time = initial_temperature, end_time
-        self.material = material_of(steel)
-        self.transforms, self.kinetics = kinetics_of(steel, coupled, kinetics)
-        if self.transforms:
-            ac1 = ac1_andrews_1965(steel)
-            if initial_temperature < ac1:
-                raise InputError(
-                    f"initial_temperature = {initial_temperature:g} degC is below Ac1 = {ac1:.0f} degC of the steel: it would "
-                    "not be austenite, and heating is not modelled. Start above Ac3, or pass a plain Material."
-                )
-        self.thermal = thermal_table(self.material)
-        row = int(np.clip(np.searchsorted(GRID, initial_temperature), 0, len(GRID) - 1))
-        self.conductivity = float(self.thermal[row, 9])
-        self.demands = grid_demands(specimen, sides, places, initial_temperature, end_time)
-
-    def state(self, accuracy: float, cells: tuple[int, int] | None = None) -> _State:
-        """Start state on the grid for an accuracy."""
-        grid = make_grid(
-            self.specimen,
-            accuracy,
-            cells,
-            demands=self.demands,
-            conductivity=self.conductivity,
-            is_transforming=bool(self.transforms),
-        )
-        return _State(self, grid, boundary_tables(self.specimen, self.sides, grid, self.end_time))
-
-
 def _refine(
-    job: _Job,
-    state: _State,
+    job: Job,
+    state: State,
     accuracy: float,
     wanted: Array | None,
     field_times: Array | None,
     stop_below: float | None,
-) -> tuple[_State, float, float]:
+) -> tuple[State, float, float]:
     """Estimate the error against a coarser run (Richardson, second order); refine until it fits.
 
     Grid spacing goes with the square root of the working accuracy and the time error with the accuracy itself, so both parts
@@ -326,9 +277,7 @@ def _refine(
     return state, working * TOLERANCE_PER_ACCURACY, estimate
 
 
-def _judge(
-    state: _State, tolerance: float, end_time: float, field_times: Array | None, stop_below: float | None
-) -> str:
+def _judge(state: State, tolerance: float, end_time: float, field_times: Array | None, stop_below: float | None) -> str:
     """Run beside the run proper; an interrupt is not its own business but passed on."""
     status = _march(state, tolerance, end_time, field_times, False, stop_below)
     if status == "interrupted":
@@ -336,7 +285,7 @@ def _judge(
     return status
 
 
-def _difference(fine: _State, coarse: _State, wanted: Array | None = None) -> float:
+def _difference(fine: State, coarse: State, wanted: Array | None = None) -> float:
     """Largest difference of the probe temperatures of two runs, K, at the given or up to 300 of the finer run's times.
 
     The coarse run's first two steps are left out: there its surface is only interpolated from the start.
@@ -350,31 +299,9 @@ def _difference(fine: _State, coarse: _State, wanted: Array | None = None) -> fl
         one = common[np.unique(np.linspace(0, len(common) - 1, 300).astype(int)), : 5 + count]
     else:
         wanted = wanted[(wanted >= common[0, 0]) & (wanted <= common[-1, 0])]
-        one = _between_steps(a[:, : 5 + count], wanted, fine.tables.knot_time)
-    other = _between_steps(b[:, : 5 + count], one[:, 0], coarse.tables.knot_time)
+        one = between_steps(a[:, : 5 + count], wanted, fine.tables.knot_time)
+    other = between_steps(b[:, : 5 + count], one[:, 0], coarse.tables.knot_time)
     return float(np.abs(one[:, 5:] - other[:, 5:]).max(initial=0.0))
-
-
-def _between_steps(rows: Array, times: Array, knots: Array) -> Array:
-    """Rows (time first) at other times: monotone cubics through the accepted steps, broken at the knots of the boundaries."""
-    from scipy.interpolate import PchipInterpolator
-
-    t = rows[:, 0]
-    out = np.empty((len(times), rows.shape[1]))
-    inner = np.unique(knots[(knots > t[0]) & (knots < t[-1])])
-    edges = [t[0], *inner, t[-1]]
-    for low, high in itertools.pairwise(edges):
-        steps = (t >= low) & (t <= high)
-        here = (times >= low) & (times <= high)
-        if not here.any():
-            continue
-        part = rows[steps]
-        if len(part) < 2:
-            out[here] = rows[np.searchsorted(t, times[here]).clip(0, len(t) - 1)]
-        else:
-            out[here] = PchipInterpolator(part[:, 0], part, axis=0)(times[here])
-    out[:, 0] = times
-    return out
 
 
 def _check_times(name: str, times: Sequence[float] | Array | None, end_time: float) -> Array | None:
@@ -395,70 +322,6 @@ def _check_times(name: str, times: Sequence[float] | Array | None, end_time: flo
     return values
 
 
-class _State:
-    """Arrays of one run, in the layout of the kernel."""
-
-    def __init__(self, job: _Job, grid: Grid, tables: Any) -> None:
-        self.grid, self.tables = grid, tables
-        nr, nz = grid.shape
-        self.transforms, self.kinetics, self.thermal = (
-            job.transforms,
-            job.kinetics,
-            job.thermal,
-        )
-        start = job.initial_temperature
-        self.temp = np.full((nr, nz), start)
-        self.mass, self.cond = np.empty((nr, nz)), np.empty((nr, nz))
-        self.fractions = np.zeros((4, nr, nz))
-        self.sums = np.zeros((3, nr, nz))
-        self.formation = np.zeros((3, nr, nz))
-        self.surface = np.full((4, max(nz, nr)), start)
-        self.energy_out = np.zeros(4)
-        self.volume = grid.volume
-        self.enthalpy = self.mixture_enthalpy()
-        self.energy_start = float((self.volume * self.enthalpy).sum())
-        self.probe_tables = probe_weights(grid, job.places, job.specimen.inner_radius == 0.0)
-        self.width = 5 + (5 if self.transforms else 1) * len(job.places)
-        # time, next step, accepted, rejected, lowest and highest temperature, step after a jump, end below
-        self.clock = np.array([0.0, 0.0, 0.0, 0.0, start, start, 0.0, -1e9])
-        self.records: list[Array] = [self._first_row(len(job.places), start)]
-        self.fields: list[tuple[float, Array, Array]] = []
-        self.compile_seconds = 0.0
-        self.solve_seconds = 0.0
-
-    def _first_row(self, count: int, temperature: float) -> Array:
-        row = np.zeros((1, self.width))
-        row[0, 5 : 5 + count] = temperature
-        return row
-
-    def mixture_enthalpy(self) -> Array:
-        """Enthalpy (J/m3) of every cell from its temperature and fractions, independent of the integrated state."""
-        row = (self.temp - GRID[0]) / (GRID[1] - GRID[0])
-        i = np.clip(row.astype(int), 0, len(self.thermal) - 2)
-        w = row - i
-        per_phase = [self.thermal[i, p] + w * (self.thermal[i + 1, p] - self.thermal[i, p]) for p in range(5)]
-        austenite = 1.0 - self.fractions.sum(axis=0)
-        return sum(f * h for f, h in zip([*self.fractions, austenite], per_phase, strict=True))
-
-    def energy_residual(self) -> float:
-        """Energy lost by the piece less energy out of its faces, relative to the larger of what moved and 1 J."""
-        lost = self.energy_start - float((self.volume * self.mixture_enthalpy()).sum())
-        moved = max(
-            abs(lost),
-            float(np.abs(self.energy_out).sum()),
-            1e-9 * abs(self.energy_start),
-            1e-300,
-        )
-        return abs(lost - float(self.energy_out.sum())) / moved
-
-    def first_step(self, tolerance: float) -> float:
-        """A step in which the hardest-quenched cell changes by about the tolerance."""
-        flux = np.abs(self.tables.flux).max()
-        smallest = min(np.diff(self.grid.r_faces).min(), np.diff(self.grid.z_faces).min())
-        capacity = np.diff(self.thermal[:, 4]).min() / (GRID[1] - GRID[0])
-        return float(np.clip(tolerance * capacity * smallest / max(flux, 1e-30), 1e-9, 1.0))
-
-
 _advance: Any = None
 
 
@@ -473,7 +336,7 @@ def _kernel() -> Any:
 
 
 def _march(
-    state: _State,
+    state: State,
     tolerance: float,
     end_time: float,
     field_times: Array | None,
@@ -539,7 +402,7 @@ def _march(
     return status
 
 
-def _failure(state: _State, code: int) -> str:
+def _failure(state: State, code: int) -> str:
     """What went wrong, where, and two things to try."""
     i, j = np.unravel_index(np.argmax(np.abs(state.temp - state.temp.mean())), state.temp.shape)
     why = "the time step became too small" if code == STEP_TOO_SMALL else "the temperature is not finite"
@@ -581,120 +444,3 @@ class _Bar:
     def close(self) -> None:
         if self.bar is not None:
             self.bar.close()
-
-
-def _dataset(
-    state: _State,
-    specimen: Any,
-    places: list,
-    wanted: Array | None,
-    field_times: Array | None,
-    end_time: float,
-) -> xr.Dataset:
-    """The labelled result."""
-    import xarray as xr
-
-    rows = np.concatenate(state.records)
-    t = rows[:, 0]
-    count = len(places)
-    if wanted is not None:
-        if t[-1] < end_time:
-            wanted = wanted[wanted <= t[-1]]
-        rows = _between_steps(rows, wanted, state.tables.knot_time) if len(t) > 1 else rows[:0]
-        t = wanted
-    temperature = rows[:, 5 : 5 + count]
-    one = {"units": "1"}
-    coords: dict[str, Any] = {
-        "time": ("time", t, {"units": "s", "long_name": "time"}),
-        "probe": ("probe", [p.label for p in places], {**one, "long_name": "probe"}),
-        "r": ("probe", np.array([p.r for p in places]), {"units": "m", "long_name": "radius"}),
-        "z": ("probe", np.array([p.z for p in places]), {"units": "m", "long_name": "height above the bottom face"}),
-    }
-    variables: dict[str, Any] = {
-        "temperature": (("time", "probe"), temperature, {"units": "degC", "long_name": "temperature"})
-    }
-    if "jet" in specimen.faces:
-        about = {"units": "m", "long_name": "distance from the quenched end"}
-        coords["distance"] = ("probe", np.array([p.z for p in places]), about)
-    if state.transforms:
-        last = state.records[-1][-1, 5 + count :] if len(state.records[-1]) else rows[-1, 5 + count :]
-        final = last.reshape(4, count)
-        history = rows[:, 5 + count :].reshape(len(t), 4, count).transpose(1, 0, 2)
-        share = {**one, "long_name": "phase fraction"}
-        coords["phase"] = ("phase", list(PHASES), {**one, "long_name": "phase"})
-        variables["fraction"] = (("phase", "probe"), _with_austenite(final), share)
-        variables["fraction_history"] = (("phase", "time", "probe"), _with_austenite(history), share)
-        about = {"units": "degC", "long_name": "mean temperature of formation"}
-        variables["formation_temperature"] = (("phase", "probe"), _formation(state, final), about)
-        if len(t) > 1:
-            for name, level, window in (("cooling_rate_700", 700.0, 6.0), ("cooling_rate_800_700", 750.0, 50.0)):
-                about = {"units": "K/s", "long_name": f"cooling rate at {level:.0f} degC"}
-                variables[name] = ("probe", rates_of(t, temperature, level, window), about)
-    faces = [name for side in ("bottom", "top", "outer", "bore") for name, s in specimen.faces.items() if s == side]
-    index = [("bottom", "top", "outer", "bore").index(specimen.faces[name]) for name in faces]
-    coords["face"] = ("face", faces, {**one, "long_name": "face"})
-    per_length = {
-        "units": "J" if specimen.length is not None else "J/m",
-        "long_name": "heat removed through the face",
-    }
-    variables["heat_removed"] = (("face", "time"), rows[:, [1 + k for k in index]].T, per_length)
-    data = xr.Dataset(variables, coords)
-    if field_times is not None and state.fields:
-        _add_fields(data, state)
-    return data
-
-
-def _with_austenite(fractions: Array) -> Array:
-    austenite = np.clip(1.0 - fractions.sum(axis=0, keepdims=True), 0.0, 1.0)
-    return np.concatenate([fractions, austenite])
-
-
-def _formation(state: _State, final: Array) -> Array:
-    """Mean formation temperature of ferrite, pearlite and bainite at the probes; NaN where none formed."""
-    linear = state.probe_tables[4]
-    out = np.full((5, final.shape[1]), np.nan)
-    j0, j1, i0, i1 = linear[:, :4].astype(int).T
-    wj, wi = linear[:, 4], linear[:, 5]
-
-    def at_probes(field: Array) -> Array:
-        low = field[i0, j0] + wi * (field[i1, j0] - field[i0, j0])
-        high = field[i0, j1] + wi * (field[i1, j1] - field[i0, j1])
-        return low + wj * (high - low)
-
-    for phase in range(3):
-        formed = at_probes(state.fractions[phase])
-        some = formed > 1e-9
-        out[phase, some] = at_probes(state.formation[phase])[some] / formed[some]
-    return out
-
-
-def _add_fields(data: xr.Dataset, state: _State) -> None:
-    times = np.array([t for t, _, _ in state.fields])
-    data.coords["field_time"] = (
-        "field_time",
-        times,
-        {"units": "s", "long_name": "time"},
-    )
-    data.coords["cell_z"] = (
-        "cell_z",
-        state.grid.z,
-        {"units": "m", "long_name": "height above the bottom face"},
-    )
-    data.coords["cell_r"] = (
-        "cell_r",
-        state.grid.r,
-        {"units": "m", "long_name": "radius"},
-    )
-    dims = ("field_time", "cell_z", "cell_r")
-    data["temperature_field"] = (
-        dims,
-        np.array([f.T for _, f, _ in state.fields]),
-        {"units": "degC", "long_name": "temperature"},
-    )
-    if state.transforms:
-        parts = np.array([_with_austenite(f) for _, _, f in state.fields]).transpose(1, 0, 3, 2)
-        data["fraction_field"] = (
-            ("phase", *dims),
-            parts,
-            {"units": "1", "long_name": "phase fraction"},
-        )

@@ -39,7 +39,6 @@ LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 LONGEST = 520
 LONGER = {
     "_kernels.py": "numba's cache notices changes of its own file only, so all compiled code is in one file",
-    "conduction/run.py": "the one call of the solver and the state it marches; to be split when it grows again",
 }
 
 MODULES = sorted(path.relative_to(PACKAGE) for path in PACKAGE.rglob("*.py"))
