@@ -148,6 +148,9 @@ _HOME = {
     "sobol_indices": "studies",
     "predicted_band": "studies",
     "show_versions": "environment",
+    "EndWell": "thermocouples",
+    "Filling": "thermocouples",
+    "end_well_disturbance": "thermocouples",
 }
 
 __all__ = [
@@ -293,8 +296,11 @@ if TYPE_CHECKING:
         study,
     )
     from heatq.thermocouples import (
+        EndWell,
+        Filling,
         Thermocouple,
         distinct_places,
+        end_well_disturbance,
         place_thermocouples,
         recover_temperature,
         sensor_response,

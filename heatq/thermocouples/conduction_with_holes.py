@@ -171,7 +171,8 @@ def march(
 
     ``stop_below``: end when the first two values read are below it.
     """
-    knots = np.unique(fields[0].outside.knot_time)
+    knot_time = fields[0].outside.knot_time
+    knots, jumps = np.unique(knot_time), set(knot_time[1:][np.diff(knot_time) == 0.0].tolist())
     stops = [*knots[(knots > 0.0) & (knots < end_time)].tolist(), end_time]
     smallest = end_time * 1e-14
     fresh = 1e-5 * end_time
@@ -180,7 +181,7 @@ def march(
     for stop in stops:
         while time < stop - smallest:
             left, now = stop - time, min(step, end_time / 50.0)
-            if now > 0.5 * left:
+            if now > 0.5 * left:  # to the knot in one step or two
                 now = 0.5 * left if now < left * (1 - 1e-9) else left
             tried = [field.try_step(time, now) for field in fields]
             apart = max(new[3] for new in tried)
@@ -197,5 +198,6 @@ def march(
             rows.append(read())
             if stop_below is not None and (rows[-1][:2] < stop_below).all():
                 return np.array(times), np.array(rows)
-        step = max(fresh, 1e-3 * step)  # behind a knot, which may be a jump
+        if stop in jumps:
+            step = max(fresh, 1e-3 * step)
     return np.array(times), np.array(rows)

@@ -103,7 +103,8 @@ def place_thermocouples(
         Of the simulation, K, as it sets grid and steps; not estimated anew.
     resolved : bool
         The *well* part of wells along the axis from `heatq.thermocouples.end_well_disturbance` (transient, an empty well)
-        and not from the steady formula: seconds per well, so it needs your own ``places``.
+        on five cells across its radius, and not from the steady formula: up to seconds per well, so it needs
+        your own ``places``.
     progress
         As in `heatq.simulate`.
 
@@ -171,7 +172,7 @@ def place_thermocouples(
         wells, reasons = _wells(section, sensor, ways, places, target, largest_drill_ratio, wall)
         holes = {} if not resolved else resolved_changes(
             specimen, steel, boundaries, wells, reasons, float(sensor.well_diameter or 0.0),
-            initial_temperature=start, end_time=end, stop_below=lower - BELOW, accuracy=accuracy,
+            initial_temperature=start, end_time=end, stop_below=lower - BELOW, accuracy=accuracy, cells=5,
         )  # fmt: skip
         kelvin, speed, rate, difference = reading_errors(
             section, wells, sensor, boundaries, (upper, lower), target, holes
