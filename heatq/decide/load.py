@@ -28,7 +28,7 @@ Array = npt.NDArray[np.float64]
 
 #: Sweeps over all rows stop when the gas changes by less than this anywhere, K, and what is not closed yet is less than this share of
 #: the heat of the load; and at most so many.
-SETTLED, CLOSED, SWEEPS = 1e-4, 3e-7, 60
+SETTLED, CLOSED, SWEEPS = 1e-4, 3e-7, 120
 #: Specific heat of steel fixtures, J/kgK, mean of 20 to 800 degC: heat-resisting steels about 550 to 600 (from memory).
 FIXTURE_HEAT = 580.0
 
@@ -151,7 +151,8 @@ def quench_load(
         Times at which the gas is worked out, spread geometrically.
     **settings
         Others of `heatq.GasQuench`: ``flow`` (``functools.partial(heatq.GasBank, ...)`` for a close grid), ``factor``,
-        ``emissivity``. ``temperature`` is worked out here.
+        ``emissivity`` (0 unless given: pieces of a load see one another; what they radiate would be credited to the gas).
+        ``temperature`` is worked out here.
 
     Returns
     -------
@@ -170,8 +171,9 @@ def quench_load(
     Notes
     -----
     Pieces of a row are alike. Gas is stored only in the vessel (well mixed, its mass that of the cold gas at full pressure), not
-    between the rows; walls of the furnace take up and give off nothing. A row sees the mean of the gas before and after it. While the
-    pressure rises the mass flow rises with it. Slow and fast columns of a survey have their own flow and warming, and the inlet
+    between the rows; walls of the furnace take up and give off nothing. A row takes from the gas that comes in what an
+    exchanger of one temperature takes, so that no gas leaves hotter than the steel. While the
+    pressure rises (from 0.1 bar, below which it carries next to nothing) the mass flow rises with it. Slow and fast columns of a survey have their own flow and warming, and the inlet
     of the mean. Radiation between pieces is left out: what a piece radiates goes to walls as cold as the gas.
 
     Examples
@@ -192,6 +194,7 @@ def quench_load(
     check_number("speed", speed, low=0.0, high=2.0, unit="1", low_open=True)
     if "temperature" in settings or "velocity" in settings:
         raise InputError("temperature and velocity of the gas follow from the furnace: leave them out.")
+    settings = {"emissivity": 0.0, **settings}
     quench = furnace.quench(gas, pressure, speed=speed, temperature=furnace.cooler.water_temperature, **settings)
     options = {
         "probes": probes, "accuracy": accuracy, "kinetics": kinetics, "coupled": coupled,
@@ -204,7 +207,7 @@ def quench_load(
         for name, factor in furnace.velocity_factors.items():
             if name != "mean":
                 own = flow * factor
-                columns[name] = _settle_column(passage, inlet, own, factor)
+                columns[name] = passage.through(inlet, own)
         result = _load_dataset(passage, columns, inlet, balance)
         result.attrs |= {
             "heatq_version": __version__,
@@ -234,41 +237,22 @@ def _settle(passage: Passage) -> tuple[list[Row], Array, Array, dict[str, Array]
     """Sweep over all rows until the gas that comes back is the gas that was sent in."""
     cold = float(passage.gas.enthalpy(passage.furnace.cooler.water_temperature))
     inlet = np.full(len(passage.step), cold)
-    guesses = [inlet + 0.0 for _ in range(passage.load.rows)]
     mixer = Anderson()
     for sweep in range(1, SWEEPS + 1):
         first = passage.furnace.cooler.water_temperature
         flow = passage.mass_flow(passage.at_knots(passage.gas.temperature(inlet), first))
-        rows = passage.through(inlet, guesses, flow)
+        rows = passage.through(inlet, flow)
         balance = passage.loop(rows[-1].after, flow)
-        state = np.concatenate([inlet, *guesses])
-        new = np.concatenate([balance["inlet"], *(row.after for row in rows)])
-        change = np.abs(passage.gas.temperature(new) - passage.gas.temperature(state)).max()
+        change = np.abs(passage.gas.temperature(balance["inlet"]) - passage.gas.temperature(inlet)).max()
         heat = float(np.sum([row.pieces + row.fixtures for row in rows]))
         through = 0.5 * (flow[1:] + flow[:-1]) * passage.step
         open_end = float(np.abs(through * (balance["inlet"] - inlet)).sum())
         if change < SETTLED and open_end < CLOSED * abs(heat):
             return rows, inlet, flow, balance, sweep
-        parts = np.split(mixer.next(state, new), passage.load.rows + 1)
-        inlet, guesses = parts[0], list(parts[1:])
+        inlet = mixer.next(inlet, balance["inlet"])
     raise InputError(
         f"the gas does not settle: after {SWEEPS} sweeps it still changes by {change:.2g} K. Take more velocity or fewer rows (the gas takes "
-        "up more than it can carry), more knots, or a cooler that takes off more: below 5 % of the way to the water there is no answer."
-    )
-
-
-def _settle_column(passage: Passage, inlet: Array, flow: Array, factor: float) -> list[Row]:
-    """Rows of a slow or fast column, whose gas comes in as that of the mean does."""
-    guesses = [inlet + 0.0 for _ in range(passage.load.rows)]
-    mixer = Anderson()
-    for _ in range(SWEEPS):
-        rows = passage.through(inlet, guesses, flow, factor)
-        state, new = np.concatenate(guesses), np.concatenate([row.after for row in rows])
-        if np.abs(passage.gas.temperature(new) - passage.gas.temperature(state)).max() < 10.0 * SETTLED:
-            return rows
-        guesses = np.split(mixer.next(state, new), passage.load.rows)
-    raise InputError(
-        f"the gas of a column at {factor:.2g} times the mean velocity does not settle; it is too slow for this load."
+        "up more than it can carry), fewer knots, or a cooler that takes off more."
     )
 
 

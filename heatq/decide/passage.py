@@ -21,7 +21,7 @@ from heatq.units import to_kelvin
 if TYPE_CHECKING:
     import xarray as xr
 
-__all__ = ["Anderson", "Course", "Gas", "Passage", "Row"]
+__all__ = ["Anderson", "Carried", "Course", "Gas", "Passage", "Row"]
 
 Array = npt.NDArray[np.float64]
 
@@ -71,6 +71,55 @@ class Course(Boundary):
         return f"Course({len(self.times)} states of {self.states[0]!r})"
 
 
+@dataclasses.dataclass(frozen=True)
+class Carried(Boundary):
+    """A gas boundary whose gas warms up along the surface, by what it carries.
+
+    With h = q/(Ts - Tg) of the boundary in gas of the entering temperature, the mean flux over a surface of one temperature is
+    c (1 - exp(-h/c)) (Ts - Tg), c being the heat capacity rate of the gas over the surface: the exchanger with one side at constant
+    temperature (Incropera, 6th ed., Table 11.4, from memory). The gas can never leave hotter than the steel.
+
+    Parameters
+    ----------
+    boundary : boundary
+        In the gas as it comes in.
+    temperature : float
+        Of that gas, degC.
+    carried : float
+        c, W/m2K.
+
+    Examples
+    --------
+    >>> from heatq.boundaries import Convection
+    >>> float(Carried(Convection(100.0, 20.0), 20.0, 1e9).heat_flux(np.array(120.0)).round(2))
+    10000.0
+    >>> float(Carried(Convection(1e5, 20.0), 20.0, 50.0).heat_flux(np.array(120.0)).round(2))
+    5000.0
+    """
+
+    boundary: Any
+    temperature: float
+    carried: float
+
+    def heat_flux(self, surface_temperature: Array) -> Array:
+        """Mean heat flux out of the surface, W/m2."""
+        surface = np.asarray(surface_temperature, dtype=float)
+        flux = np.asarray(self.boundary.heat_flux(surface))
+        apart = surface - self.temperature
+        close = np.abs(apart) < 1e-6
+        units = np.where(close, 0.0, flux / np.where(close, 1.0, apart)) / self.carried
+        limited = -self.carried * np.expm1(-units) * apart
+        return np.asarray(np.where(close, flux, limited))
+
+    def at(self, position: float) -> Carried:
+        """What acts at one place."""
+        return Carried(at(self.boundary, position), self.temperature, self.carried)
+
+    def for_piece(self, specimen: Any, face: str) -> Carried:
+        """What knows the piece."""
+        return Carried(for_piece(self.boundary, specimen, face), self.temperature, self.carried)
+
+
 class Gas:
     """Enthalpy of the gas per kg over its temperature, and back."""
 
@@ -86,6 +135,10 @@ class Gas:
     def temperature(self, enthalpy: Any) -> Array:
         """DegC."""
         return np.interp(enthalpy, self.table, _GAS)
+
+    def specific_heat(self, temperature: Any) -> Array:
+        """J/kgK, the slope of the table."""
+        return self.enthalpy(np.asarray(temperature) + 0.5) - self.enthalpy(np.asarray(temperature) - 0.5)
 
     def density(self, temperature: Any, pressure: Any) -> Array:
         """kg/m3, ideal gas as in `gas_properties`."""
@@ -108,7 +161,8 @@ class Passage:
     """The gas on its way through a load, interval by interval.
 
     In every interval the gas is carried through without being stored; it is stored in the vessel only, well mixed, between the
-    last row and the cooler. A row sees the mean of the gas before and after it.
+    last row and the cooler. A row sees the gas as it comes in, and takes from it what an exchanger of one temperature takes
+    (`Carried`).
     """
 
     def __init__(
@@ -144,22 +198,32 @@ class Passage:
         middle = 0.5 * (self.times[1:] + self.times[:-1])
         return np.interp(self.times, np.concatenate([[0.0], middle]), np.concatenate([[first], means]))
 
-    def row(self, before: Array, after: Array, flow: Array, factor: float = 1.0) -> Row:
-        """Cool one row in gas whose enthalpy before and after it is given per interval."""
+    def row(self, before: Array, flow: Array) -> Row:
+        """Cool one row in gas whose enthalpy before it is given per interval."""
         load, times = self.load, self.times
-        mean = self.gas.temperature(0.5 * (before + after))
-        first = float(self.gas.temperature(before[:1])[0])
-        gas = self.at_knots(mean, first)
+        entering = self.gas.temperature(before)
+        gas = self.at_knots(entering, float(entering[0]))
         speed = flow / ((1.0 - self.furnace.bypass) * self.furnace.flow_area * self.gas.density(gas, self.pressure))
         states = [
             self.quench.replace(temperature=float(t), pressure=float(p), velocity=float(v), label="course")
             for t, p, v in zip(gas, self.pressure, speed, strict=True)
         ]
+        # what a square metre of surface can send into the gas, per kelvin
+        carried = flow * self.gas.specific_heat(gas) / (self.piece_area + self.fixture_area)
         faces = [state.boundaries(load.piece) for state in states]
         run = simulate(
             load.piece,
             load.steel,
-            {face: Course(tuple(times), tuple(face_of[face] for face_of in faces)) for face in faces[0]},
+            {
+                face: Course(
+                    tuple(times),
+                    tuple(
+                        Carried(every[face], float(t), float(c))
+                        for every, t, c in zip(faces, gas, carried, strict=True)
+                    ),
+                )
+                for face in faces[0]
+            },
             initial_temperature=self.start,
             end_time=float(times[-1]),
             output_times=times,
@@ -173,23 +237,38 @@ class Passage:
         )
         length = load.length if load.piece.length is None else 1.0
         heat = np.diff(run["heat_removed"].sum("face").values) * length * load.per_row
-        fixtures, temperature = self.fixtures(states, gas)
+        fixtures, temperature = self.fixtures(states, gas, carried)
         return Row(
             run, heat, fixtures, before + (heat + fixtures) / (self.step * 0.5 * (flow[1:] + flow[:-1])), temperature
         )
 
-    def fixtures(self, states: list[GasQuench], gas: Array) -> tuple[Array, Array]:
+    @property
+    def piece_area(self) -> float:
+        """Surface of the pieces of one row, m2."""
+        piece = self.load.piece
+        around = 2.0 * np.pi * (piece.outer_radius + piece.inner_radius) * self.load.length
+        ends = 0.0 if piece.length is None else 2.0 * np.pi * (piece.outer_radius**2 - piece.inner_radius**2)
+        return float(self.load.per_row * (around + ends))
+
+    @property
+    def fixture_area(self) -> float:
+        """Surface of the fixtures of one row, m2: rods of their diameter."""
+        load = self.load
+        density = float(getattr(load.steel, "material", load.steel).density)
+        return 4.0 * load.fixture_mass / load.rows / (density * load.fixture_diameter)
+
+    def fixtures(self, states: list[GasQuench], gas: Array, carried: Array) -> tuple[Array, Array]:
         """Heat of the fixtures of one row per interval (J) and their temperature at the knots: lumped rods in cross-flow."""
         load = self.load
         mass = load.fixture_mass / load.rows
         temperature = np.full(len(self.times), self.start)
         if mass == 0.0:
             return np.zeros(len(self.step)), temperature
-        density = float(getattr(load.steel, "material", load.steel).density)
-        area = 4.0 * mass / (density * load.fixture_diameter)
         rod = RoundBar(diameter=load.fixture_diameter)
-        side = [state.boundaries(rod)["side"] for state in states]
-        side = [for_piece(boundary, rod, "side") for boundary in side]
+        side = [
+            Carried(for_piece(state.boundaries(rod)["side"], rod, "side"), float(t), float(c))
+            for state, t, c in zip(states, gas, carried, strict=True)
+        ]
         heat = np.empty(len(self.step))
         capacity = mass * load.fixture_specific_heat
         for n, step in enumerate(self.step):
@@ -198,17 +277,17 @@ class Passage:
             sink = 0.5 * (gas[n] + gas[n + 1])
             level = np.array([now])
             flux = 0.5 * float(side[n].heat_flux(level)[0] + side[n + 1].heat_flux(level)[0])
-            rate = flux * area / capacity / (now - sink) if abs(now - sink) > 1e-9 else 0.0
+            rate = flux * self.fixture_area / capacity / (now - sink) if abs(now - sink) > 1e-9 else 0.0
             temperature[n + 1] = sink + (now - sink) * np.exp(-max(rate, 0.0) * step)
             heat[n] = capacity * (now - temperature[n + 1])
         return heat, temperature
 
-    def through(self, inlet: Array, guesses: list[Array], flow: Array, factor: float = 1.0) -> list[Row]:
-        """All rows one after the other; ``guesses`` are enthalpies after each row from the sweep before."""
+    def through(self, inlet: Array, flow: Array) -> list[Row]:
+        """All rows one after the other."""
         rows: list[Row] = []
         before = inlet
-        for guess in guesses:
-            rows.append(self.row(before, guess, flow, factor))
+        for _ in range(self.load.rows):
+            rows.append(self.row(before, flow))
             before = rows[-1].after
         return rows
 

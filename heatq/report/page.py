@@ -111,8 +111,12 @@ def html(
 
 
 def _kind(result: xr.Dataset) -> str:
-    if "alternative" in result.dims:
+    if "alternative" in result.dims and "verdict" in result:
         return "decision"
+    if "searched" in result.attrs and "reachable" in result:
+        return "search"
+    if "gas_before" in result and "row" in result.dims:
+        return "load"
     if "law" in result.attrs and "run_factor" in result:
         return "calibration"
     if "unknown" in result.attrs and "residual" in result:
@@ -132,7 +136,7 @@ def _warnings(result: xr.Dataset) -> list[str]:
     lines = notes_of(result, "warnings")
     if "warnings" in result.variables:
         lines += [str(line) for line in np.unique(result["warnings"].values.astype(str)) if line]
-    if {"hardness_hrc", "hardness_hv"} <= set(result.data_vars) and "alternative" not in result.dims:
+    if "hardness_hrc" in result and result["hardness_hrc"].dims == ("probe",) and "hardness_hrc_chemistry" in result:
         lines += disagreements(result)
     status = result.attrs.get("status", "finished")
     return lines if status == "finished" else [f"The run did not finish: {status}", *lines]
@@ -298,6 +302,84 @@ def _calibration(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
     ]
 
 
+def _decision(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
+    from heatq import plot_decide
+
+    names = [str(name) for name in result["alternative"].values]
+    met = [name for name, verdict in zip(names, result["verdict"].values, strict=True) if str(verdict) == "meets"]
+    first = f"{', '.join(met)}." if met else "None of them."
+    own = ["hardness_hrc", "hardness_interval", "margin", "cooling_time_800_500", "cautions", "medium"]
+    needed = [
+        str(name) for name in result["probe"].values if np.isfinite(result["margin"].sel(probe=name).values).any()
+    ]
+    places = [(f"At {place}", table(result.sel(probe=place), "alternative", own[:4])) for place in needed]
+    others = [
+        str(name) for name, column in result.data_vars.items() if column.dims == ("alternative",) and name not in own
+    ]
+    return "Choice of a quench", [
+        f"<div class='answer'><p>{escape(str(result.attrs['requirement']))}, met by:</p><p><strong>{escape(first)}</strong></p></div>",
+        section(
+            "What went in",
+            definitions({name: result.attrs[name] for name in ("specimen", "steel")}),
+            _inputs_plain(result),
+        ),
+        section("Hardness", *(f"<h3>{escape(head)}</h3>{text}" for head, text in places)),
+        section(
+            "Figures",
+            figure(plot_decide.decision_chart(result), "Hardness with its interval against what is required."),
+        ),
+        section("Everything else, side by side", table(result, "alternative", others)),
+        section(
+            "How sure", f"<p>{escape(_SURE)}</p>", definitions(json.loads(result.attrs.get("interval_basis", "{}")))
+        ),
+    ]
+
+
+def _search(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
+    from heatq import plot_decide
+    from heatq.decide import answer_text
+
+    several = any(dim not in ("run", "end", "bound", "probe") for dim in result.dims)
+    drawn = plot_decide.answers_chart(result) if several else plot_decide.margin_curve(result)
+    return f"Search: {result.attrs['searched']}", [
+        f"<div class='answer'><pre>{escape(answer_text(result))}</pre></div>",
+        _inputs(result),
+        section("Figures", figure(drawn, "What was run, and the answer.")),
+        section("Notes of the search", bullets(notes_of(result, "notes"))),
+    ]
+
+
+def _load(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
+    from heatq import plot_load
+
+    place = str(result["probe"].values[0])
+    names = ["hardness_hv", "hardness_hrc", "cooling_time_800_500", "cooling_rate_704"]
+    tables = [
+        f"<h3>{escape(str(column))} column, {escape(place)}</h3>{table(result.sel(column=column, probe=place), 'row', names)}"
+        for column in result["column"].values
+    ]
+    variable = "hardness_hv" if "hardness_hv" in result else "cooling_time_800_500"
+    rest = {
+        name: value
+        for name, value in result.attrs.items()
+        if name not in ("warnings", "heatq_version", "slowest_place")
+    }
+    return "Quench of a load", [
+        f"<div class='answer'><p><strong>Slowest place: {escape(str(result.attrs.get('slowest_place', '')))}.</strong></p></div>",
+        section("What went in", definitions(rest)),
+        section("Row by row", *tables),
+        section(
+            "Figures",
+            figure(plot_load.load_courses(result), "First and last row, and the gas around them."),
+            figure(plot_load.load_rows(result, variable), "Over the rows."),
+        ),
+    ]
+
+
+def _inputs_plain(result: xr.Dataset) -> str:
+    return definitions({name: _shortened(value) for name, value in settings_of(result).items()})
+
+
 def _other(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
     scalars = {
         str(result[name].attrs.get("long_name", name)): result[name].values[()]
@@ -318,7 +400,9 @@ _PAGES: dict[str, Callable[[xr.Dataset, Any], tuple[str, list[str]]]] = {
     "histories": _histories,
     "fit": _fit,
     "calibration": _calibration,
-    "decision": _other,
+    "decision": _decision,
+    "search": _search,
+    "load": _load,
     "other": _other,
 }
 

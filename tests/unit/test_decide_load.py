@@ -58,17 +58,17 @@ def bed(rows, h=50.0, diameter=0.02, velocity=0.12, knots=60):
     return worst, units
 
 
-def test_rows_converge_to_schumanns_bed_with_their_square():
+def test_rows_converge_to_schumanns_bed():
     four, units = bed(4)
     eight, _ = bed(8)
     assert 3.8 < units < 4.0
-    assert four < 0.02
-    assert 2.7 < four / eight < 4.5
+    assert four < 0.006
+    assert eight < 0.6 * four
 
 
 @pytest.mark.slow
 def test_many_rows_are_schumanns_bed():
-    assert bed(32, knots=120)[0] < 5e-4
+    assert bed(32, knots=200)[0] < 6e-4
 
 
 def test_energy_of_pieces_fixtures_fan_cooler_and_vessel_closes(done):
@@ -106,6 +106,23 @@ def test_with_a_very_large_flow_all_rows_cool_alike():
     assert quench.velocity == 12.0
 
 
+def test_gas_never_leaves_hotter_than_the_steel():
+    """Far more surface than the gas can serve: it comes out as hot as the surface was, and cannot be hotter."""
+    furnace = hq.Furnace(
+        volume=1e-3, flow_area=0.5, velocity=0.1, pressure_rise_time=0.0, cooler=hq.Cooler(effectiveness=1.0)
+    )
+    load = hq.Load(hq.RoundBar(diameter=0.03), METAL, rows=2, per_row=120, piece_length=0.5)
+    done = hq.quench_load(
+        furnace, load, "argon", 1 * bar, end_time=600.0, initial_temperature=800.0, accuracy=2.0, knots=40,
+        flow=lambda gas, velocity, pressure, temperature: hq.Convection(60.0, temperature), probes=["surface"],
+    )  # fmt: skip
+    # surface at the start of each interval, gas as the mean of the interval after it
+    surface = done.temperature.sel(column="mean", probe="surface").isel(time=slice(None, -1)).values
+    gas = done.gas_after.sel(column="mean").isel(time=slice(1, None)).transpose("row", "time").values
+    assert (gas <= surface.reshape(gas.shape) + 0.5).all()
+    assert (surface.reshape(gas.shape) - gas).min() < 60.0  # and it comes near
+
+
 def weakly_cooled(effectiveness):
     """Few bars in a large vessel."""
     furnace = hq.Furnace(
@@ -125,9 +142,16 @@ def test_a_weak_cooler_lets_the_gas_warm_up():
     assert float((weak.temperature - strong.temperature).isel(time=hot).min()) > 0.0
 
 
-def test_a_cooler_that_does_nothing_is_refused():
-    with pytest.raises(hq.InputError, match="below 5 % of the way to the water"):
-        weakly_cooled(0.0)
+@pytest.mark.slow
+def test_without_cooling_pieces_and_gas_end_at_one_temperature():
+    done = weakly_cooled(0.0)
+    gas = gas_properties("argon", 25.0, 5 * bar)
+    stored = 40.0 * float(gas.density) * float(gas.specific_heat)
+    pieces = 8 * np.pi * 0.01**2 * 0.5 * 7800.0 * 600.0
+    level = (pieces * 300.0 + stored * 25.0) / (pieces + stored)
+    np.testing.assert_allclose(done.temperature.isel(time=-1), level, atol=0.5)
+    assert float(done.cooler_heat[-1]) == 0.0
+    assert done.attrs["energy_residual"] < 1e-6
 
 
 def test_a_survey_gives_a_slow_and_a_fast_column():
