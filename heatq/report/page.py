@@ -149,14 +149,17 @@ def _cautions(result: xr.Dataset) -> list[str]:
         return list(dict.fromkeys([*own, *cautions_for([])]))
     words = json.dumps([str(value) for value in result.attrs.values()])
     media = []
-    if re.search(r"\bGas[A-Z]", words) or "pressure" in result.coords:
+    if re.search(r"\bGas[A-Z]", words) or "pressure" in result.variables or "gas" in result.attrs:
         media.append("gas")
     media += ["oil"] if "OilBath" in words else []
     media += ["water"] if re.search(r"Water(Jet|Bath)", words) else []
-    gases = [name for name in GASES if re.search(rf"gas=[^,)]*{name}", words)]
+    named = " ".join([*map(str, np.ravel(result["gas"].values))] if "gas" in result.variables else [])
+    named += str(result.attrs.get("gas", ""))
+    gases = [name for name in GASES if re.search(rf"gas=[^,)]*{name}", words) or name in named]
     pressures = [float(found) for found in re.findall(r"pressure=([0-9.e+]+)", words)]
-    if "pressure" in result.coords:
-        pressures += [float(value) for value in np.ravel(result["pressure"].values)]
+    if "pressure" in result.variables:
+        pressures += [float(value) for value in np.ravel(result["pressure"].values) if np.isfinite(value)]
+    pressures += [float(result.attrs["pressure"])] if "pressure" in result.attrs else []
     return cautions_for(media, gases=gases, pressure=max(pressures, default=None))
 
 
@@ -180,7 +183,9 @@ def _shortened(value: Any) -> Any:
     """A description without the arguments that were left out."""
     if isinstance(value, dict):
         return {name: _shortened(inner) for name, inner in value.items()}
-    return re.sub(r",? ?\w+=None", "", value) if isinstance(value, str) else value
+    if not isinstance(value, str):
+        return value
+    return re.sub(r"<class '[\w.]*?(\w+)'>", r"\1", re.sub(r",? ?\w+=None", "", value))
 
 
 def _exactness(result: xr.Dataset) -> str:
@@ -430,7 +435,7 @@ def _again(result: xr.Dataset) -> str:
     code = (
         f"<pre>{escape(chr(10).join(lines))}</pre>"
         if lines
-        else "<p>The settings are in the attributes of the Dataset.</p>"
+        else "<p>The settings above stand in the attributes of the Dataset.</p>"
     )
     where = f"heatq {result.attrs.get('heatq_version', __version__)}, Python {platform.python_version()}, numpy {np.__version__}"
     keep = "Keep the Dataset with the page: result.to_netcdf('result.nc', engine='scipy')."

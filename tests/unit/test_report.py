@@ -112,6 +112,31 @@ def test_histories_any_dataset_and_a_calibration_have_a_page(bar, tmp_path):
     assert "Mine" in text
 
 
+def test_decisions_searches_and_loads_have_pages(tmp_path):
+    piece, steel, wanted = hq.RoundBar(diameter=0.03), hq.grade("4140"), hq.Requirement(hardness_hrc=45.0)
+    quenches = [hq.GasQuench(pressure=2e5), hq.BathQuench(hq.OilBath())]
+    table = hq.decision_table(piece, steel, quenches, wanted, accuracy=4.0, distortion=False)
+    reader, text = read(write(table, tmp_path / "decision.html"))
+    assert "conventional oil 60 degC none." in text
+    assert TEXTS["oil fire"] in text
+    assert len([what for what in reader.loaded if "svg" in what]) == 1
+    found = hq.enough_quench(
+        piece, steel, hq.GasQuench(), wanted, gases=("nitrogen", "hydrogen"), accuracy=4.0, confidence=None
+    )
+    _, text = read(write(found, tmp_path / "search.html"))
+    assert "least pressure for at least 45 HRC at centre" in text
+    assert TEXTS["hydrogen"] in text
+    assert TEXTS["pressure vessel"] in text
+    load = hq.Load(piece, steel, rows=2, per_row=4, piece_length=0.4)
+    done = hq.quench_load(
+        hq.Furnace(volume=2.0, flow_area=0.5, velocity=10.0), load, pressure=6e5, accuracy=4.0, knots=15
+    )
+    reader, text = read(write(done, tmp_path / "load.html"))
+    assert "Slowest place: column mean" in text
+    assert TEXTS["asphyxiation"] in text
+    assert len([what for what in reader.loaded if "svg" in what]) == 2
+
+
 def test_errors(bar, tmp_path):
     with pytest.raises(hq.InputError, match="must be a Dataset"):
         write({"a": 1}, tmp_path / "x.html")
