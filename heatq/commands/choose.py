@@ -17,6 +17,18 @@ __all__ = ["add_parser", "run"]
 _GASES = ("nitrogen", "argon", "helium", "hydrogen")
 
 
+def _hardness(text: str) -> dict[str, float]:
+    """Hardness with its scale as the argument of a requirement; HRC without one."""
+    number, _, scale = text.strip().partition(" ")
+    name = {"": "hardness_hrc", "HRC": "hardness_hrc", "HV": "hardness_hv"}.get(scale.strip().upper())
+    try:
+        if name is not None:
+            return {name: float(number)}
+    except ValueError:
+        pass
+    raise argparse.ArgumentTypeError(f"{text!r} is no hardness; write 45, '45 HRC' or '450 HV'.")
+
+
 def add_parser(commands: Any) -> None:
     """Add the subcommand."""
     parser = commands.add_parser(
@@ -36,7 +48,7 @@ def add_parser(commands: Any) -> None:
     piece.add_argument("--diameter", type=length, help="of the round bar (not with --largest-section)")
     piece.add_argument("--length", type=length, help="left out: a long bar")
     asked = parser.add_argument_group("requirement")
-    asked.add_argument("--hardness", type=float, metavar="HRC", help="at least, as quenched")
+    asked.add_argument("--hardness", type=_hardness, metavar="HRC", help="at least, as quenched: 45, '45 HRC' or '450 HV'")
     asked.add_argument(
         "--martensite", type=float, metavar="FRACTION", help="at least, such as 0.9, instead of --hardness"
     )
@@ -122,7 +134,7 @@ def run(arguments: argparse.Namespace) -> int:
     mode = _check(arguments)
     steel = read_steel(arguments)
     probes = tuple(arguments.probe or ("centre",))
-    requirement = Requirement(hardness_hrc=arguments.hardness, martensite=arguments.martensite, probes=probes)
+    requirement = Requirement(**(arguments.hardness or {"martensite": arguments.martensite}), probes=probes)
     base = GasQuench(
         velocity=arguments.velocity or 20.0,
         pressure=arguments.pressure[0] if arguments.pressure else 5.0 * bar,

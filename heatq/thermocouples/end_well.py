@@ -187,8 +187,9 @@ def end_well_disturbance(
     xarray.Dataset
         Over ``time``: ``temperature_without``, ``temperature_with`` degC at the middle of the bottom; ``error`` (with less
         without) and ``error_mean``, of the mean over the bottom, K; ``error_steady`` K, what the steady formula for an empty well
-        (`heatq.thermocouples.blind_hole_disturbance`) gives for the undisturbed gradient. ``cooling_rate_704(case)``,
-        ``cooling_time_800_500(case)`` and the errors of both, with less without; NaN where a temperature is not passed.
+        (`heatq.thermocouples.blind_hole_disturbance`) gives for the undisturbed gradient. ``largest_error`` K,
+        with its sign, of all steps. ``cooling_rate_704(case)``, ``cooling_time_800_500(case)`` and the errors of both, with less
+        without; NaN where a temperature is not passed.
         ``attrs["energy_residual"]``, the larger of both runs, relative.
 
     Notes
@@ -407,6 +408,8 @@ def _dataset(raw: Array, times: Array | None) -> xr.Dataset:
     )
     for row, (name, units, about) in zip(shown[1:], named, strict=True):
         result[name] = ("time", row, {"units": units, "long_name": about})
+    largest = float(raw[3, np.abs(raw[3]).argmax()])
+    result["largest_error"] = ((), largest, {"units": "K", "long_name": "largest error, middle of the bottom"})
     read: tuple[tuple[str, Array, str, str], ...] = (
         ("cooling_rate_704", cooling_rate(history, RATE_TEMPERATURE).values, "K/s", "cooling rate at 704 degC"),
         ("cooling_time_800_500", cooling_time(history, 800.0, 500.0).values, "s", "time from 800 to 500 degC"),

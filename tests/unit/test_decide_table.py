@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 import pathlib
 
@@ -173,7 +174,7 @@ def test_figures(table):
     section = largest_section(steel, gas, wanted, confidence=None, **quick)
     assert plot_decide.margin_curve(section).get_xlabel() == "diameter, mm"
     chart = section_chart(steel, gas, wanted, pressures=[2 * bar, 10 * bar], velocities=[5.0, 40.0], **quick)
-    assert "largest diameter" in plot_decide.section_map(chart).get_title()
+    assert "largest diameter" in plot_decide.section_map(chart).get_title(loc="left")
     lines = sections_against_pressure([steel], gas, wanted, pressures=[2 * bar, 10 * bar], **quick)
     drawn = plot_decide.section_lines(lines).lines[0].get_ydata()
     np.testing.assert_allclose(drawn, lines.diameter.values[0] * 1e3)
@@ -202,6 +203,16 @@ def choose(capsys, *arguments):
     code = main(["choose", *arguments])
     said = capsys.readouterr()
     return code, said.out, said.err
+
+
+def test_hardness_with_its_scale():
+    from heatq.commands.choose import _hardness
+
+    assert _hardness("45") == _hardness("45 HRC") == {"hardness_hrc": 45.0}
+    assert _hardness("450 hv") == {"hardness_hv": 450.0}
+    for text in ("45 HB", "hard", ""):
+        with pytest.raises(argparse.ArgumentTypeError, match="is no hardness"):
+            _hardness(text)
 
 
 @pytest.mark.slow

@@ -122,6 +122,8 @@ def test_well_of_a_couple():
 def test_result_tells_its_numbers(empty):
     assert empty.temperature_with.attrs["units"] == "degC"
     np.testing.assert_allclose(empty.temperature_with - empty.temperature_without, empty.error, atol=1e-9)
+    assert abs(float(empty.largest_error)) == float(abs(empty.error).max())
+    assert float(empty.largest_error) in empty.error.values
     time = empty.cooling_time_800_500
     assert float(empty.error_cooling_time_800_500) == pytest.approx(float(time[1] - time[0]))
     assert float(empty.error_cooling_rate_704) != 0.0
