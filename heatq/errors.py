@@ -137,9 +137,14 @@ def check_number(
     except (TypeError, ValueError):
         raise InputError(f"{argument} = {value!r} is not a number. {hint}".rstrip()) from None
     if not math.isfinite(number) or number < low or number > high or (low_open and number == low):
-        bounds = f"{low:g} to {high:g}" if math.isfinite(high) else f"{low:g} upwards"
+        if not math.isfinite(high) and not math.isfinite(number):
+            raise InputError(f"{argument} = {number:g} is not a finite number. {hint}".rstrip())
+        if not math.isfinite(high):
+            least = f"above {low:g}" if low_open else f"at least {low:g}"
+            raise InputError(f"{argument} = {number:g}{shown} must be {least}{shown}. {hint}".rstrip())
+        bounds = f"{low:g} to {high:g}"
         if low_open:
-            bounds = f"above {low:g}" + (f" and up to {high:g}" if math.isfinite(high) else "")
+            bounds = f"above {low:g} and up to {high:g}"
         raise InputError(f"{argument} = {number:g}{shown} is outside {bounds}{shown}. {hint}".rstrip())
     return number
 

@@ -151,7 +151,7 @@ def s_inverse_table(n: int = 4097) -> Array:
         float64, strictly increasing, X[0] = 0, X[-1] = 1. Read-only (it is cached).
     """
     if n < 3:
-        raise InputError(f"n = {n} is outside 3 upwards: a table needs at least three points.")
+        raise InputError(f"n = {n} must be at least 3: a table needs three points.")
     table = s_inverse(np.linspace(0.0, S_COMPLETE, n))
     table[0], table[-1] = 0.0, 1.0
     table.setflags(write=False)

@@ -77,7 +77,7 @@ def test_not_a_number(value):
 
 @pytest.mark.parametrize("value", [float("nan"), float("inf"), -float("inf")])
 def test_not_finite(value):
-    with pytest.raises(InputError, match=r"x = -?(nan|inf) is outside"):
+    with pytest.raises(InputError, match=r"x = -?(nan|inf) is not a finite number"):
         check_number("x", value)
 
 
@@ -86,7 +86,7 @@ def test_limits_belong_to_the_range_unless_open():
     assert check_number("x", 1.0, low=0.0, high=1.0, low_open=True) == 1.0
     with pytest.raises(InputError, match=r"x = 0 K is outside above 0 and up to 1 K"):
         check_number("x", 0.0, low=0.0, high=1.0, unit="K", low_open=True)
-    with pytest.raises(InputError, match=r"x = -1 is outside 0 upwards"):
+    with pytest.raises(InputError, match=r"x = -1 must be at least 0\."):
         check_number("x", -1, low=0.0)
 
 

@@ -129,7 +129,7 @@ def test_distributions_travel_to_other_processes():
         (lambda: Distribution(scipy.stats.norm(), units=3), "units = 3 of a Distribution is not text"),
         (lambda: Distribution.uniform(2.0, 1.0), "uniform: low = 2.0 must lie below high = 1.0"),
         (lambda: Distribution.uniform("a", 1.0), "uniform: low = 'a' must lie below"),
-        (lambda: Distribution.normal(1.0, 0.0), "deviation = 0 is outside above 0"),
+        (lambda: Distribution.normal(1.0, 0.0), "deviation = 0 must be above 0"),
         (lambda: Distribution.truncated_normal(0.0, 1.0, 20.0, 30.0), "holds nothing of mean 0"),
         (lambda: Distribution.lognormal(1.0, 0.2), "1.2 for 20 %"),
         (lambda: Distribution.triangular(1.0, 6.0, 5.0), "likeliest = 6 is outside 1 to 5"),
