@@ -51,6 +51,8 @@ TOLERANCE_PER_ACCURACY = 0.8
 #: A run with an error estimate starts with this many times the wanted accuracy as its working accuracy, which sets grid and
 #: steps: the median error is a quarter of the working accuracy, and the estimate tells where it has to be refined.
 START = 2.0
+#: No refinement that is expected to take more than this many cells times steps (about half a minute) is begun.
+MOST_WORK = 5e8
 ROWS = 256
 #: Codes of the kernel, in its order; it is not imported here so that heatq starts without the compiler.
 COLD, BUFFER_FULL, STEP_TOO_SMALL = 1, 2, 3
@@ -233,7 +235,7 @@ def simulate(
     if estimate > accuracy:
         warnings.warn(
             f"the estimated error of the histories is {estimate:.2g} K, above the accuracy of {accuracy:g} K that was asked for, "
-            "after three refinements; look at the histories, or ask for a smaller accuracy.",
+            "and refining further would take too long; look at the histories, or ask for less accuracy.",
             AccuracyWarning,
             stacklevel=2,
         )
@@ -252,7 +254,7 @@ def _refine(
 
     Grid spacing goes with the square root of the working accuracy and the time error with the accuracy itself, so both parts
     of the error are proportional to it. All times of the run count, so that the fractions that follow from them are as good;
-    only where three refinements do not get there, and the piece does not transform, is it judged by the wanted times alone.
+    only where up to three refinements do not get there, and the piece does not transform, is it judged by the wanted times alone.
     """
     working = START * accuracy
     estimate = np.inf
@@ -265,8 +267,13 @@ def _refine(
     for _ in range(3):
         if estimate <= accuracy:
             break
+        finer = max(0.1, 0.7 * accuracy / estimate)
+        # cells go with 1/accuracy in two dimensions and with its square root in one, steps with up to 1/accuracy
+        growth = finer ** (-2.0 if min(state.grid.shape) > 1 else -1.5)
+        if state.grid.shape[0] * state.grid.shape[1] * float(state.clock[2] + state.clock[3]) * growth > MOST_WORK:
+            break
         other, other_working = state, working
-        working *= max(0.1, 0.7 * accuracy / estimate)
+        working *= finer
         state = job.state(working)
         if _judge(state, working * TOLERANCE_PER_ACCURACY, job.end_time, field_times, stop_below) != "finished":
             return other, other_working * TOLERANCE_PER_ACCURACY, estimate

@@ -364,6 +364,19 @@ def test_interruption_keeps_what_was_computed(monkeypatch, tmp_path):
     xr.testing.assert_equal(back, part)
 
 
+def test_a_refinement_that_would_take_too_long_is_not_begun(monkeypatch):
+    monkeypatch.setattr(module, "MOST_WORK", 1e4)
+    dip = hq.Immersion(0.02, below=hq.Convection(3000.0, 20.0), above=hq.Convection(20.0, 20.0))
+    bar = hq.RoundBar(diameter=0.02, length=0.1)
+    metal = hq.Material.constant(conductivity=30.0, density=7700.0, specific_heat=600.0)
+    with pytest.warns(hq.AccuracyWarning, match="refining further would take too long"):
+        run = hq.simulate(
+            bar, metal, dict.fromkeys(bar.faces, dip), initial_temperature=850.0, end_time=10.0, accuracy=1.0
+        )
+    assert run.attrs["estimated_error"] > 1.0
+    assert run.attrs["status"] == "finished"
+
+
 def test_interruption_of_the_error_estimate_is_not_swallowed(monkeypatch):
     """The run proper was whole: it is returned, but it says that it was interrupted and has no estimate."""
     march, calls = module._march, []
