@@ -1,7 +1,7 @@
 """Studies: cases per second, memory, cost over cases, cost of the store.
 
-    python benchmarks/bench_study.py            10,000 long bars and 1,000 end-quench bars, some minutes
-    python benchmarks/bench_study.py --quick    a tenth of it
+python benchmarks/bench_study.py            10,000 long bars and 1,000 end-quench bars, some minutes
+python benchmarks/bench_study.py --quick    a tenth of it
 """
 
 from __future__ import annotations
@@ -26,7 +26,12 @@ def build_end_quench(velocity, pressure):
     """An end-quench bar under a jet of nitrogen, 2-D."""
     air = hq.StillAir(temperature=25.0) + hq.Radiation(emissivity=0.3)
     jet = hq.GasJet("nitrogen", velocity=velocity, pressure=pressure, temperature=25.0)
-    return {"specimen": hq.EndQuenchBar(), "steel": HEAT, "boundaries": {"jet": jet, "side": air, "top": air}, "end_time": 900.0}
+    return {
+        "specimen": hq.EndQuenchBar(),
+        "steel": HEAT,
+        "boundaries": {"jet": jet, "side": air, "top": air},
+        "end_time": 900.0,
+    }
 
 
 def build_nothing(x, y):
@@ -43,7 +48,12 @@ def rate(build, points, **options):
     done = hq.study(build, points, progress=False, **options)
     seconds = time.perf_counter() - begin
     count = int(done.attrs["cases"])
-    return count / seconds, seconds / count * 1e3, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0, done.attrs["failed"]
+    return (
+        count / seconds,
+        seconds / count * 1e3,
+        resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0,
+        done.attrs["failed"],
+    )
 
 
 def main() -> None:

@@ -6,10 +6,21 @@ import json
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.constants import bar, milli
 
 from heatq.errors import InputError
-from heatq.plot import LINES
+from heatq.plot_style import (
+    LINES,
+    MARKERS,
+    axes_or_new,
+    enough,
+    label_contours,
+    legend,
+    plain_ticks,
+    quiet,
+    shown,
+    title,
+    unit_text,
+)
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -17,37 +28,14 @@ if TYPE_CHECKING:
 
 __all__ = ["answers_chart", "decision_chart", "margin_curve", "section_lines", "section_map"]
 
-#: Setting -> scale and words of the axis.
-_AXES = {
-    "pressure": (bar, "pressure, bar absolute"),
-    "velocity": (1.0, "velocity of the gas, m/s"),
-    "diameter": (milli, "diameter, mm"),
-}
-_MARKERS = "osv^D<>"
+#: Setting -> its unit in the Dataset.
+_UNITS = {"pressure": "Pa", "velocity": "m/s", "diameter": "m"}
 
 
-def _axes(ax: Axes | None, size: tuple[float, float] = (6.4, 4.2)) -> Axes:
-    if ax is not None:
-        return ax
-    from matplotlib.figure import Figure
-
-    return Figure(figsize=size, layout="constrained").subplots()
-
-
-def _quiet(ax: Axes) -> None:
-    for side in ("top", "right"):
-        ax.spines[side].set_visible(False)
-    ax.grid(visible=True, color="0.88", linewidth=0.6)
-    ax.set_axisbelow(True)
-
-
-def _plain_ticks(axis: Any) -> None:
-    """1, 2, 3, 4 ... instead of powers of ten on a logarithmic axis."""
-    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
-
-    axis.set_major_locator(LogLocator(subs=(1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0)))
-    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
-    axis.set_minor_formatter(NullFormatter())
+def _words(what: str) -> str:
+    """Label of an axis of settings."""
+    named = {"pressure": "pressure, bar absolute", "velocity": "velocity of the gas, m/s"}
+    return named.get(what) or f"{what}, {unit_text(_UNITS[what])}"
 
 
 def _answer(result: xr.Dataset) -> str:
@@ -73,37 +61,36 @@ def margin_curve(result: xr.Dataset, *, ax: Axes | None = None) -> Axes:
         Where to draw.
     """
     what = _answer(result)
-    scale, words = _AXES[what]
     dimension = _dimension(result)
     rows = [result] if dimension is None else [result.isel({dimension: n}) for n in range(result.sizes[dimension])]
-    if len(rows) > len(LINES):
-        raise InputError(f"{len(rows)} cases in one figure: at most {len(LINES)} stay apart; select some.")
-    ax = _axes(ax)
+    enough(len(rows), "cases", "select some")
+    ax = axes_or_new(ax)
     factor, unit = (100.0, "%") if result["margin"].attrs["units"] == "1" else (1.0, result["margin"].attrs["units"])
+    settings = _UNITS[what]
     ax.axhline(0.0, color="0.3", linewidth=0.9)
     for n, row in enumerate(rows):
         colour, style = LINES[n]
         named = next((name for name in ("gas", "case") if name in row.coords), None)
         label = str(row[named].values) if named else "runs"
-        x, y = row[f"tried_{what}"].values / scale, factor * row["tried_margin"].values
+        x, y = shown(row[f"tried_{what}"].values, settings)[0], factor * row["tried_margin"].values
         known = np.isfinite(x)
         ax.plot(
-            x[known], y[known], color=colour, linestyle=style, linewidth=1.2, marker=_MARKERS[n], markersize=4,
+            x[known], y[known], color=colour, linestyle=style, linewidth=1.2, marker=MARKERS[n], markersize=4,
             label=label,
         )  # fmt: skip
-        at = float(row[what]) / scale
+        at, _ = shown(row[what].values, settings)
         if np.isfinite(at):
-            low, high = row[f"{what}_interval"].values / scale
+            low, high = shown(row[f"{what}_interval"].values, settings)[0]
             if len(rows) == 1 and np.isfinite(low) | np.isfinite(high):
                 edges = (low if np.isfinite(low) else x[known].min(), high if np.isfinite(high) else x[known].max())
                 ax.axvspan(*edges, color="0.9", zorder=0, label="range of the answer")
             ax.axvline(at, color=colour, linestyle=style, linewidth=0.8)
     ax.set_xscale("log")
-    _plain_ticks(ax.xaxis)
-    ax.set_xlabel(words)
+    plain_ticks(ax.xaxis)
+    ax.set_xlabel(_words(what))
     ax.set_ylabel(f"margin to {result.attrs['requirement']}, {unit}")
-    _quiet(ax)
-    ax.legend(fontsize="small", edgecolor="none", framealpha=0.7)
+    quiet(ax)
+    legend(ax)
     return ax
 
 
@@ -121,15 +108,15 @@ def answers_chart(result: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     dimension = _dimension(result)
     if dimension is None:
         raise InputError("result holds one case; use margin_curve, or pass what enough_quench() returned.")
-    scale, words = _AXES[what]
+    settings = _UNITS[what]
     names = [str(name) for name in result[dimension].values]
-    ax = _axes(ax, (6.4, 0.9 + 0.5 * len(names)))
-    left, right = float(result.attrs["lowest"]) / scale, float(result.attrs["highest"]) / scale
+    ax = axes_or_new(ax, (6.4, 0.9 + 0.5 * len(names)))
+    left, right = shown([result.attrs["lowest"], result.attrs["highest"]], settings)[0]
     confidence = float(result.attrs["confidence"])
     for n in range(len(names)):
         row = result.isel({dimension: n})
-        at = float(row[what]) / scale
-        low, high = row[f"{what}_interval"].values / scale
+        at, _ = shown(row[what].values, settings)
+        low, high = shown(row[f"{what}_interval"].values, settings)[0]
         if not np.isfinite(at):
             ax.text(right, n, "not reachable ", ha="right", va="center", fontsize="small")
             continue
@@ -144,15 +131,15 @@ def answers_chart(result: xr.Dataset, *, ax: Axes | None = None) -> Axes:
         ax.annotate(f"{at:.3g}", (at, n), xytext=(0, 6), textcoords="offset points", ha="center", fontsize="small")
     ax.set_xscale("log")
     ax.set_xlim(left, right)
-    _plain_ticks(ax.xaxis)
+    plain_ticks(ax.xaxis)
     ax.set_yticks(range(len(names)), names)
     ax.set_ylim(len(names) - 0.5, -0.6)
     grey = (
         f"; grey: met with {100 - 100 * confidence:.0f} to {100 * confidence:.0f} %" if np.isfinite(confidence) else ""
     )
-    ax.set_xlabel(words)
-    ax.set_title(f"{result.attrs['requirement']}{grey}", fontsize="medium")
-    _quiet(ax)
+    ax.set_xlabel(_words(what))
+    title(ax, f"{result.attrs['requirement']}{grey}")
+    quiet(ax)
     return ax
 
 
@@ -172,35 +159,38 @@ def section_map(chart: xr.Dataset, *, ax: Axes | None = None) -> Axes:
         or set(chart["diameter"].dims) != {"pressure", "velocity"}
     ):
         raise InputError("chart is not of section_chart(): it has no diameter over pressure and velocity.")
-    diameter = chart["diameter"].transpose("velocity", "pressure").values / milli
-    p, v = chart["pressure"].values / bar, chart["velocity"].values
+    diameter, unit = shown(chart["diameter"].transpose("velocity", "pressure").values, "m")
+    p, v = shown(chart["pressure"].values, "Pa")[0], chart["velocity"].values
     if min(diameter.shape) < 2 or not np.isfinite(diameter).any():
         raise InputError("chart: lines of equal diameter need at least two pressures, two velocities and one diameter.")
-    ax = _axes(ax)
+    ax = axes_or_new(ax)
     known = np.ma.masked_invalid(diameter)
     drawn = ax.contour(p, v, known, levels=_levels(known), colors=LINES[0][0], linewidths=1.1)
-    ax.clabel(drawn, fmt="%g mm", fontsize="small", inline_spacing=2)
+    for axis, scale in ((ax.xaxis, ax.set_xscale), (ax.yaxis, ax.set_yscale)):
+        scale("log")
+        plain_ticks(axis)
+    label_contours(ax, drawn, f"%g {unit}")
     missing = ~np.isfinite(diameter)
     if missing.any():
         at_v, at_p = np.nonzero(missing)
-        ax.plot(
-            p[at_p], v[at_v], "x", color="0.6", markersize=5, label=f"not even {chart.attrs['smallest'] / milli:g} mm"
-        )
-        ax.legend(fontsize="small", edgecolor="none", framealpha=0.7)
-    for axis, scale in ((ax.xaxis, ax.set_xscale), (ax.yaxis, ax.set_yscale)):
-        scale("log")
-        _plain_ticks(axis)
-    ax.set_xlabel(_AXES["pressure"][1])
-    ax.set_ylabel(_AXES["velocity"][1])
-    ax.set_title(f"largest diameter with {chart.attrs['requirement']}", fontsize="medium")
-    _quiet(ax)
+        ax.plot(p[at_p], v[at_v], "x", color="0.6", markersize=5, label=_not_even(chart))
+        legend(ax)
+    ax.set_xlabel(_words("pressure"))
+    ax.set_ylabel(_words("velocity"))
+    title(ax, f"largest diameter with {chart.attrs['requirement']}")
+    quiet(ax)
     return ax
+
+
+def _not_even(chart: xr.Dataset) -> str:
+    smallest, unit = shown(float(chart.attrs["smallest"]), "m")
+    return f"not even {smallest:.3g} {unit}"
 
 
 def _levels(diameter: Any) -> Any:
     """About eight round diameters, evenly apart in the logarithm."""
     low, high = float(diameter.min()), float(diameter.max())
-    nice = np.array([b * 10.0**e for e in range(4) for b in (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8)])
+    nice = np.array([b * 10.0**e for e in range(-2, 4) for b in (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8)])
     inside = nice[(nice > low) & (nice < high)]
     return inside if inside.size else np.array([0.5 * (low + high)])
 
@@ -222,24 +212,23 @@ def section_lines(chart: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     ):
         raise InputError("chart is not of sections_against_pressure(): it has no diameter over steel and pressure.")
     names = [str(name) for name in chart["steel"].values]
-    if len(names) > len(LINES):
-        raise InputError(f"{len(names)} steels in one figure: at most {len(LINES)} stay apart; select some.")
-    ax = _axes(ax)
+    enough(len(names), "steels", "select some")
+    ax = axes_or_new(ax)
     for n, name in enumerate(names):
         colour, style = LINES[n]
-        y = chart["diameter"].sel(steel=name).values / milli
-        label = name if np.isfinite(y).any() else f"{name}: not even {chart.attrs['smallest'] / milli:g} mm"
+        y, _ = shown(chart["diameter"].sel(steel=name).values, "m")
+        label = name if np.isfinite(y).any() else f"{name}: {_not_even(chart)}"
         ax.plot(
-            chart["pressure"].values / bar, y, color=colour, linestyle=style, linewidth=1.4, marker=_MARKERS[n],
+            shown(chart["pressure"].values, "Pa")[0], y, color=colour, linestyle=style, linewidth=1.4, marker=MARKERS[n],
             markersize=4, label=label,
         )  # fmt: skip
     ax.set_ylim(bottom=0.0)
-    ax.set_xlabel(_AXES["pressure"][1])
-    ax.set_ylabel("largest diameter, mm")
+    ax.set_xlabel(_words("pressure"))
+    ax.set_ylabel(f"largest {_words('diameter')}")
     velocity = chart.attrs.get("fixed_velocity")
-    ax.set_title(f"{chart.attrs['requirement']}{'' if velocity is None else f', {velocity:g} m/s'}", fontsize="medium")
-    _quiet(ax)
-    ax.legend(fontsize="small", edgecolor="none", framealpha=0.7)
+    title(ax, f"{chart.attrs['requirement']}{'' if velocity is None else f', {velocity:g} m/s'}")
+    quiet(ax)
+    legend(ax)
     return ax
 
 
@@ -263,11 +252,8 @@ def decision_chart(table: xr.Dataset, *, ax: Axes | None = None) -> Axes:
 
     labels = [str(name) for name in table["alternative"].values]
     places = [str(name) for name in table["probe"].values]
-    if len(places) > len(LINES):
-        raise InputError(
-            f"{len(places)} places in one figure: at most {len(LINES)} stay apart; select some with table.sel."
-        )
-    ax = _axes(ax, (7.6, 1.6 + 0.55 * len(labels)))
+    enough(len(places), "places", "select some with table.sel")
+    ax = axes_or_new(ax, (7.6, 1.6 + 0.55 * len(labels)))
     step = 0.6 / max(len(places), 1)
     for k, place in enumerate(places):
         y = np.arange(len(labels)) + (k - 0.5 * (len(places) - 1)) * step
@@ -275,7 +261,7 @@ def decision_chart(table: xr.Dataset, *, ax: Axes | None = None) -> Axes:
         hv = one["hardness_hv"].values
         low, high = one["hardness_interval_hv"].transpose("bound", "alternative").values
         ax.errorbar(
-            hv, y, xerr=[hv - low, high - hv], fmt=_MARKERS[k], color=LINES[k][0], markersize=4.5, linewidth=1.1,
+            hv, y, xerr=[hv - low, high - hv], fmt=MARKERS[k], color=LINES[k][0], markersize=4.5, linewidth=1.1,
             capsize=0, label=place,
         )  # fmt: skip
     ends = []
@@ -288,7 +274,7 @@ def decision_chart(table: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     if required is not None:
         ax.axvline(required, color="0.3", linewidth=1.0, linestyle=(0, (4, 2)))
     ax.set_yticks(range(len(labels)), labels)
-    ax.set_ylim(len(labels) - 0.5, -0.5)
+    ax.set_ylim(len(labels) + 0.1, -0.5)  # room for the legend below the last row
     ax.set_xlabel(f"hardness, HV, with {100 * float(table.attrs['level']):g} % interval")
     above = ax.secondary_xaxis(
         "top",
@@ -299,8 +285,8 @@ def decision_chart(table: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     )
     above.set_ticks([20, 30, 40, 45, 50, 55, 60, 65])
     above.set_xlabel(f"HRC; {table.attrs['requirement']}")
-    _quiet(ax)
-    ax.legend(fontsize="small", edgecolor="none", framealpha=0.7)
+    quiet(ax)
+    legend(ax, loc="lower center", ncols=len(places))
     return ax
 
 

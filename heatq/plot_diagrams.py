@@ -1,6 +1,6 @@
 """Figures of transformation diagrams, histories laid over them, equal cooling, and carburized cases.
 
-Lines follow `heatq.plot.LINES`: colour and line style go together. A phase has its colour everywhere; its start line is
+Lines follow `heatq.plot_style.LINES`: colour and line style go together. A phase has its colour everywhere; its start line is
 drawn thick, its finish line thin, and the field between them is tinted.
 """
 
@@ -9,14 +9,26 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.constants import inch, milli
 
 from heatq.diagrams import START_SHARES
 from heatq.diagrams import cct as compute_cct
 from heatq.errors import InputError, check_name
 from heatq.hardness import hardness_of
 from heatq.history import check_history, crossing_time
-from heatq.plot import LINES, _axes, _enough, _quiet
+from heatq.plot_style import (
+    LINES,
+    axes_or_new,
+    enough,
+    ink,
+    legend,
+    new_axes,
+    quenched_end_axis,
+    quenched_end_distance,
+    quiet,
+    shown,
+    title,
+    unit_text,
+)
 from heatq.transformation import transform
 
 if TYPE_CHECKING:
@@ -33,6 +45,8 @@ PHASE_LINES = {
     "martensite": LINES[4],
     "austenite": LINES[6],
 }
+#: Hatch of a phase in the bars, where tints look alike in greyscale.
+_HATCHES = {"ferrite": "", "pearlite": "///", "bainite": "...", "martensite": "\\\\\\", "austenite": "xxx"}
 #: Room below 0 degC in which the hardness at the end of each curve stands, K.
 _BELOW = 30.0
 _LEVELS = (("ae3", "Ae3"), ("ae1", "Ae1"), ("bs", "Bs"), ("ms", "Ms"))
@@ -47,6 +61,7 @@ def _drawn(diagram: xr.Dataset, kind: str) -> None:
 def _field(ax: Axes, phase: str, start: tuple[Any, Any], finish: tuple[Any, Any]) -> None:
     """Start and finish line of a phase, (time, temperature) each, and the tint between them."""
     colour, style = PHASE_LINES[phase]
+    start, finish = ((time, shown(level, "degC")[0]) for time, level in (start, finish))
     good = np.isfinite(start[0]) & np.isfinite(finish[0]) & (start[0] > 0)
     if not good.any():
         return
@@ -96,14 +111,14 @@ def _levels(ax: Axes, diagram: xr.Dataset) -> None:
     taken: list[float] = []
     for name, text in _LEVELS:
         level = float(diagram[name])
-        ax.axhline(level, color="0.6", linewidth=0.6, zorder=0)
+        ax.axhline(shown(level, "degC")[0], color="0.6", linewidth=0.6, zorder=0)
         y = level
         while any(abs(y - other) < 24.0 for other in taken):
             y -= 6.0
         taken.append(y)
         ax.annotate(
-            f"{text} {level:.0f}",
-            (1.005, y),
+            f"{text} {shown(level, 'degC')[0]:.0f}",
+            (1.005, shown(y, "degC")[0]),
             xycoords=("axes fraction", "data"),
             fontsize="x-small",
             va="center",
@@ -114,19 +129,19 @@ def _levels(ax: Axes, diagram: xr.Dataset) -> None:
 def _frame(ax: Axes, diagram: xr.Dataset, text: str) -> None:
     ax.set_xscale("log")
     ax.set_xlabel(text)
-    ax.set_ylabel("temperature, °C")
-    ax.set_ylim(0.0, float(diagram["ae3"]) + 40.0)
+    ax.set_ylabel(f"temperature, {unit_text('degC')}")
+    ax.set_ylim(shown([0.0, float(diagram["ae3"]) + 40.0], "degC")[0])
     _levels(ax, diagram)
-    _quiet(ax)
     name = diagram.attrs.get("steel_name", "")
     if name:
-        ax.set_title(name, fontsize="medium", loc="left")
+        title(ax, name)
     ax.set_title(
         "thick: start (1 %, pearlite 5 %); thin: finish (99 % of the phase)",
         fontsize="x-small",
         loc="right",
         color="0.35",
     )
+    quiet(ax)
 
 
 def cct(diagram: xr.Dataset, *, ax: Axes | None = None) -> Axes:
@@ -147,7 +162,7 @@ def cct(diagram: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     'time from Ae3, s'
     """
     _drawn(diagram, "cct")
-    ax = _axes(ax, (7.0, 4.6))
+    ax = axes_or_new(ax, (7.0, 4.6))
     for phase in START_SHARES:
         part = diagram.sel(phase=phase)
         _field(
@@ -175,7 +190,7 @@ def ttt(diagram: xr.Dataset, *, ax: Axes | None = None) -> Axes:
         Where to draw.
     """
     _drawn(diagram, "ttt")
-    ax = _axes(ax, (7.0, 4.6))
+    ax = axes_or_new(ax, (7.0, 4.6))
     temperature = diagram["temperature"].values
     for phase in ("ferrite", "pearlite", "bainite"):
         part = diagram.sel(phase=phase)
@@ -232,17 +247,14 @@ def overlay(
         check_name("probe", name, known)
     if probes is None and len(names) > 5:
         names = [names[k] for k in np.unique(np.linspace(0, len(names) - 1, 5).round().astype(int))]
-    _enough(len(names), "probes")
+    enough(len(names), "probes")
     rows = [known.index(name) for name in names]
     diagram = compute_cct(steel) if diagram is None else diagram
     found = _predicted(history, steel)
     bars = None
     if ax is None:
-        from matplotlib.figure import Figure
-
-        height = 4.4 + 0.24 * len(names)
-        figure = Figure(figsize=(7.2, height), layout="constrained")
-        ax, bars = figure.subplots(2, 1, height_ratios=[4.4, 0.24 * len(names) + 0.35])
+        rows_high = 0.24 * len(names)
+        ax, bars = new_axes(2, 1, size=(7.2, 4.4 + rows_high), height_ratios=[4.4, rows_high + 0.35])
     cct(diagram, ax=ax)
     passing = crossing_time(history, float(diagram["ae3"])).values
     time = history["time"].values.astype(float)
@@ -251,12 +263,13 @@ def overlay(
     for row, (colour, style) in zip(rows, LINES, strict=False):
         zero = passing[row] if np.isfinite(passing[row]) else time[0]
         after = time - zero
-        shown = after > 0.0
-        line = temperature.values[shown, row]
-        ax.plot(after[shown], line, color="white", linewidth=3.2)
-        ax.plot(after[shown], line, color="#000000", linestyle=LINES[rows.index(row)][1], linewidth=1.3)
+        begun = after > 0.0
+        line = temperature.values[begun, row]
+        drawn, _ = shown(line, "degC")
+        ax.plot(after[begun], drawn, color="white", linewidth=3.2)
+        ax.plot(after[begun], drawn, color="#000000", linestyle=LINES[rows.index(row)][1], linewidth=1.3)
         final = line > 45.0
-        ends.append((float(after[shown][final][-1]) if final.any() else high, colour, style))
+        ends.append((float(after[begun][final][-1]) if final.any() else high, colour, style))
     right = max(end for end, _, _ in ends) * 3.0
     ax.set_xlim(low, right)
     width = np.log10(right / low)
@@ -266,8 +279,8 @@ def overlay(
     for place, row, (end, _, _) in zip(places, rows, ends, strict=True):
         ax.annotate(
             _hardness(found, row),
-            (end, 45.0),
-            xytext=(place, -_BELOW),
+            (end, shown(45.0, "degC")[0]),
+            xytext=(place, shown(-_BELOW, "degC")[0]),
             ha="center",
             va="center",
             fontsize="small",
@@ -275,7 +288,8 @@ def overlay(
             bbox={"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "0.6", "linewidth": 0.6},
             arrowprops={"arrowstyle": "-", "color": "0.6", "linewidth": 0.6},
         )
-    ax.set_ylim(bottom=-2.0 * _BELOW)
+    ax.set_ylim(bottom=shown(-2.0 * _BELOW, "degC")[0])
+    quiet(ax)
     if bars is not None:
         _structure(bars, found, rows, names)
     return ax
@@ -286,6 +300,12 @@ def _hardness(found: xr.Dataset, row: int) -> str:
     return f"{hrc:.0f} HRC" if np.isfinite(hrc) else f"{float(found['hardness_hv'].values[row]):.0f} HV"
 
 
+def _filled(phase: str) -> dict[str, Any]:
+    """Look of a phase in the bars."""
+    look: dict[str, Any] = {"facecolor": PHASE_LINES[phase][0], "edgecolor": "white", "linewidth": 0.8}
+    return look | {"alpha": 0.75, "hatch": _HATCHES[phase]}
+
+
 def _structure(ax: Axes, found: xr.Dataset, rows: list[int], names: list[str]) -> None:
     """One bar per curve: shares of the phases, hardness at the end, and the curve's line style on the left."""
     parts = found["fraction"].transpose("phase", "probe")
@@ -293,14 +313,13 @@ def _structure(ax: Axes, found: xr.Dataset, rows: list[int], names: list[str]) -
     for n, row in enumerate(rows):
         left = 0.0
         for phase, share in zip(parts["phase"].values, parts.values[:, row], strict=True):
-            colour = PHASE_LINES[str(phase)][0]
             if share > 0.003:
-                ax.barh(n, share, left=left, height=0.72, color=colour, alpha=0.75, edgecolor="white", linewidth=0.8)
+                ax.barh(n, share, left=left, height=0.72, **_filled(str(phase)))
                 seen.append(str(phase))
             if share > 0.06:
-                ax.text(
-                    left + share / 2, n, f"{share:.0%}", ha="center", va="center", fontsize="x-small", color="white"
-                )
+                box = {"boxstyle": "round,pad=0.1", "facecolor": "white", "edgecolor": "none", "alpha": 0.8}
+                at = left + share / 2
+                ax.text(at, n, f"{share:.0%}", ha="center", va="center", fontsize="x-small", bbox=box)
             left += share
         ax.plot([-0.085, -0.015], [n, n], color="#000000", linestyle=LINES[n][1], linewidth=1.3, clip_on=False)
         ax.text(1.01, n, _hardness(found, row), va="center", fontsize="small")
@@ -309,20 +328,16 @@ def _structure(ax: Axes, found: xr.Dataset, rows: list[int], names: list[str]) -
     ax.set_xlim(0.0, 1.0)
     ax.set_ylim(len(names) - 0.4, -0.6)
     ax.set_xticks([])
+    quiet(ax)
+    ax.grid(visible=False)
     for spine in ax.spines.values():
         spine.set_visible(False)
     order = [phase for phase in PHASE_LINES if phase in seen]
     from matplotlib.patches import Patch
 
-    patches = [Patch(color=PHASE_LINES[phase][0], alpha=0.75, label=phase) for phase in order]
-    ax.legend(
-        handles=patches,
-        ncols=len(order),
-        fontsize="x-small",
-        frameon=False,
-        loc="upper center",
-        bbox_to_anchor=(0.5, 0.0),
-    )
+    patches = [Patch(label=phase, **_filled(phase)) for phase in order]
+    where: dict[str, Any] = {"loc": "upper center", "bbox_to_anchor": (0.5, 0.0)}
+    legend(ax, handles=patches, ncols=len(order), fontsize="x-small", **where)
 
 
 def equal_cooling(mapped: xr.Dataset, curve: Any, *, ax: Axes | None = None) -> Axes:
@@ -342,8 +357,8 @@ def equal_cooling(mapped: xr.Dataset, curve: Any, *, ax: Axes | None = None) -> 
     if "equivalent_distance" not in mapped or "hardness_hrc" not in mapped:
         raise InputError("mapped is not what hardness_from_curve() returns.")
     where, columns, _ = _curve_columns(curve)
-    ax = _axes(ax)
-    x = where / milli
+    ax = axes_or_new(ax)
+    x = quenched_end_distance(where)
     if "low" in columns:
         ax.fill_between(
             x, columns["low"], columns["high"], color=LINES[1][0], alpha=0.15, linewidth=0, label="band of the grade"
@@ -365,11 +380,13 @@ def equal_cooling(mapped: xr.Dataset, curve: Any, *, ax: Axes | None = None) -> 
     top = float(np.nanmax(np.concatenate(list(columns.values()))))
     bottom = min(20.0, float(np.nanmin(np.concatenate(list(columns.values())))))
     middle = mapped["hardness_hrc"].sel(bound="middle").values
-    distance = np.where(mapped["is_faster"].values, where[0], mapped["equivalent_distance"].values) / milli
-    shown = np.flatnonzero(np.isfinite(distance) & (distance <= 1.05 * x[-1]))
+    distance = quenched_end_distance(
+        np.where(mapped["is_faster"].values, where[0], mapped["equivalent_distance"].values)
+    )
+    inside = np.flatnonzero(np.isfinite(distance) & (distance <= 1.05 * x[-1]))
     colour = LINES[2][0]
-    places = _spread(distance[shown], 0.045 * x[-1], 0.0, x[-1]) if shown.size else []
-    for place, n in zip(places, shown, strict=True):
+    places = _spread(distance[inside], 0.045 * x[-1], 0.0, x[-1]) if inside.size else []
+    for place, n in zip(places, inside, strict=True):
         name, value = mapped["probe"].values[n], middle[n]
         said = f"{name}: {value:.0f} HRC" if np.isfinite(value) else f"{name}: no limit"
         end = value if np.isfinite(value) else top
@@ -387,15 +404,12 @@ def equal_cooling(mapped: xr.Dataset, curve: Any, *, ax: Axes | None = None) -> 
         )
         if np.isfinite(value):
             ax.plot(distance[n], value, color=colour, marker="D", markersize=5)
-    ax.set_xlim(left=0.0)
     ax.set_ylim(bottom, top + 27.0)
-    ax.set_xlabel("distance from quenched end, mm")
     ax.set_ylabel("hardness, HRC")
-    ax.set_title(f"equal cooling {mapped.attrs.get('by', '')}", fontsize="medium", loc="left")
-    _quiet(ax)
-    other = ax.secondary_xaxis("top", functions=(lambda mm: mm * milli / (inch / 16), lambda j: j * inch / 16 / milli))
-    other.set_xlabel("distance from quenched end, 1/16 in")
-    ax.legend(fontsize="small", frameon=False, loc="lower left")
+    title(ax, f"equal cooling {mapped.attrs.get('by', '')}".strip())
+    quenched_end_axis(ax)
+    quiet(ax)
+    legend(ax, loc="lower left")
     return ax
 
 
@@ -411,24 +425,31 @@ def case(result: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     """
     if "hardness_hv" not in result or "depth" not in result.coords or "case_depth" not in result:
         raise InputError("result is not what case_hardness() returns.")
-    ax = _axes(ax)
-    depth = result["depth"].values / milli
+    ax = axes_or_new(ax)
+    depth, unit = shown(result["depth"].values, "m")
     colour, style = LINES[0]
     ax.plot(depth, result["hardness_hv"].values, color=colour, linestyle=style, linewidth=1.6, label="hardness")
-    ax.axhline(float(result["core_hardness_hv"]), color="0.5", linewidth=0.8, linestyle=LINES[5][1], label="core")
-    found = float(result["case_depth"]) / milli
+    ax.axhline(float(result["core_hardness_hv"]), color="0.35", linewidth=1.2, linestyle=LINES[5][1], label="core")
+    found, _ = shown(result["case_depth"].values, "m")
     if np.isfinite(found):
         ax.plot([found, found, 0.0], [0.0, 550.0, 550.0], color="0.5", linewidth=0.8)
-        ax.annotate(f"{found:.2f} mm", (found, 550.0), xytext=(6, 4), textcoords="offset points", fontsize="small")
+        ax.annotate(
+            f"{found:.{2 if unit == 'mm' else 3}f} {unit}",
+            (found, 550.0),
+            xytext=(6, 4),
+            textcoords="offset points",
+            fontsize="small",
+        )
     ax.set_xlim(left=0.0)
     ax.set_ylim(0.0, 950.0)
-    ax.set_xlabel("depth below the surface, mm")
+    ax.set_xlabel(f"depth below the surface, {unit}")
     ax.set_ylabel("hardness, HV")
-    _quiet(ax)
+    quiet(ax)
     right = ax.twinx()
     right.plot(depth, result["carbon"].values, color=LINES[1][0], linestyle=LINES[1][1], linewidth=1.2)
     right.set_ylabel("carbon, % (dashed)", color=LINES[1][0])
     right.set_ylim(0.0, 1.2)
     right.spines["top"].set_visible(False)
-    ax.legend(fontsize="small", frameon=False, loc="upper right")
+    ink(right)
+    legend(ax, loc="upper right")
     return ax

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from heatq.errors import InputError
-from heatq.plot import LINES, _quiet
+from heatq.plot_style import LINES, legend, new_axes, quiet, shown, unit_text
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -35,19 +35,16 @@ def distortion_history(figures: xr.Dataset, *, axes: Sequence[Axes] | None = Non
     """
     if "difference" not in getattr(figures, "data_vars", ()):
         raise InputError("figures has no difference; pass what distortion_figures() returned.")
-    own: Any = None
-    if axes is None:
-        from matplotlib.figure import Figure
-
-        own = Figure(figsize=(6.4, 6.4), layout="constrained")
-        axes = own.subplots(2, 1, sharex=True)
-    above, below = axes
+    above, below = new_axes(2, 1, size=(6.4, 6.4), sharex=True) if axes is None else axes
     time, core = figures["time"].values, figures["core_temperature"].values
     for name, (colour, style) in zip(("surface", "core", "difference"), LINES, strict=False):
-        values = figures["difference" if name == "difference" else f"{name}_temperature"].values
-        label = "core less surface, K" if name == "difference" else name
+        if name == "difference":
+            values, unit = shown(figures["difference"].values, "K")
+        else:
+            values, unit = shown(figures[f"{name}_temperature"].values, "degC")
+        label = f"core less surface, {unit}" if name == "difference" else name
         above.plot(time, values, color=colour, linestyle=style, label=label)
-    ms = float(figures.attrs["ms"])
+    ms, degree = shown(float(figures.attrs["ms"]), "degC")
     if np.isfinite(ms):
         above.axhline(ms, color="0.5", linewidth=0.8)
         above.annotate("Ms", (1.0, ms), xycoords=("axes fraction", "data"), ha="right", va="bottom", color="0.35")
@@ -57,8 +54,7 @@ def distortion_history(figures: xr.Dataset, *, axes: Sequence[Axes] | None = Non
                 above.plot(moment, ms, "o", color="#D55E00", markersize=5)
                 for ax in (above, below):
                     ax.axvline(moment, color="0.75", linewidth=0.8, zorder=0)
-    above.set_ylabel("temperature, °C; difference, K")
-    above.legend(frameon=False)
+    above.set_ylabel(f"temperature, {degree}; difference, {unit_text('K')}")
     if "stress" in figures:
         drawn = iter(LINES)
         for part in ("thermal", "total"):
@@ -69,12 +65,12 @@ def distortion_history(figures: xr.Dataset, *, axes: Sequence[Axes] | None = Non
                     label = f"{name}, {'thermal alone' if part == 'thermal' else 'with transformation'}"
                     below.plot(time, values, color=colour, linestyle=style, label=label)
         below.axhline(0.0, color="0.5", linewidth=0.8)
-        below.legend(frameon=False, fontsize="small")
     else:
         below.text(0.5, 0.5, "no stress: too few probes over the radius", transform=below.transAxes, ha="center")
     below.set(xlabel="time, s", ylabel="axial stress, elastic index, MPa")
     late = np.flatnonzero(core <= core[-1] + 50.0)
     below.set_xlim(time[0], time[late[0]] if late.size and late[0] > 0 else time[-1])
     for ax in (above, below):
-        _quiet(ax)
+        quiet(ax)
+        legend(ax)
     return above, below

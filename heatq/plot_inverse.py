@@ -9,28 +9,13 @@ from scipy.constants import bar
 
 from heatq.errors import InputError
 from heatq.inverse.laws import calibrated_factor
-from heatq.plot import LINES
+from heatq.plot_style import LINES, MARKERS, axes_or_new, enough, legend, quiet, shown
 
 if TYPE_CHECKING:
     import xarray as xr
     from matplotlib.axes import Axes
 
 __all__ = ["calibration_factors", "fitted_curve", "residuals"]
-
-
-def _axes(ax: Axes | None, size: tuple[float, float] = (6.4, 4.2)) -> Axes:
-    if ax is not None:
-        return ax
-    from matplotlib.figure import Figure
-
-    return Figure(figsize=size, layout="constrained").subplots()
-
-
-def _quiet(ax: Axes) -> None:
-    for side in ("top", "right"):
-        ax.spines[side].set_visible(False)
-    ax.grid(visible=True, color="0.88", linewidth=0.6)
-    ax.set_axisbelow(True)
 
 
 def _runs_of(mask: Any) -> list[slice]:
@@ -54,9 +39,11 @@ def fitted_curve(fit: xr.Dataset, *, reference: Any = None, ax: Axes | None = No
     variable = next((name for name in ("coefficient", "heat_flux") if hasattr(fit, "data_vars") and name in fit), None)
     if variable is None or f"{variable}_interval" not in fit:
         raise InputError("fit is not the result of fit_boundary(): it holds neither coefficient nor heat_flux.")
-    ax = _axes(ax)
+    ax = axes_or_new(ax)
     coordinate = str(fit[variable].dims[0])
-    x = fit[coordinate].values
+    over_temperature = coordinate == "surface_temperature"
+    at = fit[coordinate].values
+    x, degree = shown(at, "degC" if over_temperature else "s")
     scale, unit = (1e-3, "kW/m²") if variable == "heat_flux" else (1.0, "W/m²K")
     value = scale * fit[variable].values
     low, high = scale * fit[f"{variable}_interval"].values
@@ -72,20 +59,20 @@ def fitted_curve(fit: xr.Dataset, *, reference: Any = None, ax: Axes | None = No
         )
         ax.plot(x[part], value[part], color=LINES[0][0], linewidth=1.6, label="fitted" if first else None)
     if reference is not None:
-        if coordinate != "surface_temperature":
+        if not over_temperature:
             raise InputError("reference is drawn over surface temperature; this fit is over time.")
-        flux = np.asarray(reference.heat_flux(x))
-        above = x - float(fit.attrs["fluid_temperature"])
+        flux = np.asarray(reference.heat_flux(at))
+        above = at - float(fit.attrs["fluid_temperature"])
         ax.plot(x, flux / above, color=LINES[1][0], linestyle=LINES[1][1], linewidth=1.4, label="reference")
-    shown = high[seen] if seen.any() else value
-    top = 1.15 * float(max(shown.max(), value[seen].max() if seen.any() else value.max()))
+    highest = high[seen] if seen.any() else value
+    top = 1.15 * float(max(highest.max(), value[seen].max() if seen.any() else value.max()))
     ax.set_ylim(min(0.0, float(low[seen].min()) if seen.any() else 0.0), top)
     ax.set_xlim(float(x[0]), float(x[-1]))
     name = "heat flux" if variable == "heat_flux" else "heat-transfer coefficient"
     ax.set_ylabel(f"{name}, {unit}")
-    ax.set_xlabel("surface temperature, °C" if coordinate == "surface_temperature" else "time from the start, s")
-    _quiet(ax)
-    ax.legend(fontsize="small", edgecolor="none", framealpha=0.7)
+    ax.set_xlabel(f"surface temperature, {degree}" if over_temperature else "time from the start, s")
+    quiet(ax)
+    legend(ax)
     return ax
 
 
@@ -102,32 +89,28 @@ def residuals(fit: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     if not hasattr(fit, "data_vars") or "residual" not in fit:
         raise InputError("fit is not the result of fit_boundary(): it holds no residual.")
     names = [str(name) for name in fit["probe"].values]
-    if len(names) > len(LINES):
-        raise InputError(
-            f"{len(names)} channels in one figure: at most {len(LINES)} stay apart; select some with fit.sel."
-        )
-    ax = _axes(ax, (6.4, 3.2))
-    markers = "osv^D<>"
-    for name, (colour, _), marker in zip(names, LINES, markers, strict=False):
-        miss = fit["residual"].sel(probe=name).values
+    enough(len(names), "channels", "select some with fit.sel")
+    ax = axes_or_new(ax, (6.4, 3.2))
+    for name, (colour, _), marker in zip(names, LINES, MARKERS, strict=False):
+        miss, _ = shown(fit["residual"].sel(probe=name).values, "K")
         ax.plot(
             fit["time"].values,
             miss,
             color=colour,
             linestyle="none",
             marker=marker,
-            markersize=2.5,
+            markersize=3.0,
             markerfacecolor="none",
             markeredgewidth=0.6,
             label=name,
         )
-    noise = float(fit.attrs["noise"])
+    noise, unit = shown(float(fit.attrs["noise"]), "K")
     for level in (-2.0 * noise, 2.0 * noise):
         ax.axhline(level, color="0.4", linewidth=0.9, linestyle="--")
     ax.set_xlabel("time from the start, s")
-    ax.set_ylabel("measured minus fitted, K")
-    _quiet(ax)
-    ax.legend(fontsize="small", ncols=min(len(names), 4), edgecolor="none", framealpha=0.7)
+    ax.set_ylabel(f"measured minus fitted, {unit}")
+    quiet(ax)
+    legend(ax, ncols=min(len(names), 4), markerscale=2.0)
     return ax
 
 
@@ -143,7 +126,7 @@ def calibration_factors(calibration: xr.Dataset, *, ax: Axes | None = None) -> A
     """
     if not hasattr(calibration, "data_vars") or "run_factor" not in calibration:
         raise InputError("calibration is not the result of calibrate(): it holds no run_factor.")
-    ax = _axes(ax)
+    ax = axes_or_new(ax)
     pressure, velocity = calibration["pressure"].values, calibration["velocity"].values
     percent = f"{100 * float(calibration.attrs['level']):g} %"
     separate = calibration.attrs["law"] == "separate exponents"
@@ -175,6 +158,6 @@ def calibration_factors(calibration: xr.Dataset, *, ax: Axes | None = None) -> A
     ax.minorticks_off()
     ax.set_xlabel("pressure times velocity, bar m/s")
     ax.set_ylabel("h over correlation")
-    _quiet(ax)
-    ax.legend(fontsize="small", edgecolor="none", framealpha=0.7)
+    quiet(ax)
+    legend(ax)
     return ax

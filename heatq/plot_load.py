@@ -5,10 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.constants import bar
 
 from heatq.errors import InputError
-from heatq.plot import LINES, _axes, _legend, _quiet
+from heatq.plot_style import LINES, MARKERS, axes_or_new, enough, legend, quiet, shown, unit_text
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -37,7 +36,7 @@ def load_courses(result: xr.Dataset, *, probe: str | None = None, column: str = 
         Where to draw.
     """
     _need(result, ("gas_before", "gas_after", "temperature"), "quench_load")
-    ax = _axes(ax)
+    ax = axes_or_new(ax)
     place = str(result["probe"].values[0]) if probe is None else probe
     one = result.sel(column=column)
     time = one["time"].values
@@ -45,16 +44,18 @@ def load_courses(result: xr.Dataset, *, probe: str | None = None, column: str = 
     for n, row in enumerate(dict.fromkeys((first, last))):
         colour, style = LINES[n]
         part = one.sel(row=row)
-        ax.plot(time, part["temperature"].sel(probe=place), color=colour, linestyle=style, label=f"{place}, row {row}")
+        values, _ = shown(part["temperature"].sel(probe=place).values, "degC")
+        ax.plot(time, values, color=colour, linestyle=style, label=f"{place}, row {row}")
     for n, (name, row, text) in enumerate((("gas_before", first, "gas before"), ("gas_after", last, "gas after"))):
         colour, style = LINES[2 + n]
-        ax.step(time, one[name].sel(row=row), where="pre", color=colour, linestyle=style, label=f"{text} row {row}")
+        values, _ = shown(one[name].sel(row=row).values, "degC")
+        ax.step(time, values, where="pre", color=colour, linestyle=style, label=f"{text} row {row}")
     ax.set_xscale("symlog", linthresh=10.0)
     ax.set_xlim(0.0, float(time[-1]))
     ax.set_xlabel("time, s (linear to 10 s)")
-    ax.set_ylabel("temperature, °C")
-    _quiet(ax)
-    _legend(ax)
+    ax.set_ylabel(f"temperature, {unit_text('degC')}")
+    quiet(ax)
+    legend(ax)
     return ax
 
 
@@ -75,20 +76,21 @@ def load_rows(
         Where to draw.
     """
     _need(result, ("gas_before", variable), "quench_load")
-    ax = _axes(ax)
+    ax = axes_or_new(ax)
     place = str(result["probe"].values[0]) if probe is None else probe
     rows = result["row"].values
+    told = result[variable].attrs
     for n, column in enumerate(result["column"].values):
         colour, style = LINES[n]
-        values = result[variable].sel(probe=place, column=column)
-        ax.plot(rows, values, color=colour, linestyle=style, marker="o", markersize=4, label=f"{column} column")
+        values, _ = shown(result[variable].sel(probe=place, column=column).values, told.get("units", ""))
+        ax.plot(rows, values, color=colour, linestyle=style, marker=MARKERS[n], markersize=4, label=f"{column} column")
     ax.set_xticks(rows if len(rows) <= 20 else np.linspace(rows[0], rows[-1], 10).astype(int))
+    ax.margins(y=0.25)  # room for the legend
     ax.set_xlabel("row in flow direction")
-    told = result[variable].attrs
-    ax.set_ylabel(f"{told.get('long_name', variable)}, {place}, {told.get('units', '')}".replace("degC", "°C"))
-    _quiet(ax)
+    ax.set_ylabel(f"{told.get('long_name', variable)}, {place}, {unit_text(told.get('units', ''))}")
+    quiet(ax)
     if result.sizes["column"] > 1:
-        _legend(ax)
+        legend(ax, loc="upper center", ncols=result.sizes["column"])
     return ax
 
 
@@ -104,14 +106,21 @@ def motor_load_chart(*loads: xr.Dataset, ax: Axes | None = None) -> Axes:
     """
     if not loads:
         raise InputError("motor_load_chart needs at least one result of motor_load().")
-    ax = _axes(ax)
+    enough(len(loads), "lines")
+    ax = axes_or_new(ax)
     for n, load in enumerate(loads):
         _need(load, ("motor_load", "pressure"), "motor_load")
-        colour, style = LINES[n % len(LINES)]
+        colour, style = LINES[n]
         label = (
             f"{load.attrs['gas']}, {load.attrs['furnace']}, {load.attrs['speed'] * load.attrs['full_velocity']:.3g} m/s"
         )
-        ax.plot(load["pressure"] / bar, load["motor_load"], color=colour, linestyle=style, label=label)
+        ax.plot(
+            shown(load["pressure"].values, "Pa")[0],
+            load["motor_load"].values,
+            color=colour,
+            linestyle=style,
+            label=label,
+        )
     ax.axhline(1.0, color="0.4", linewidth=0.8)
     ax.annotate(
         "rated power",
@@ -121,9 +130,9 @@ def motor_load_chart(*loads: xr.Dataset, ax: Axes | None = None) -> Axes:
         textcoords="offset points",
         fontsize="small",
     )
-    ax.set_xlabel("pressure, bar (absolute)")
+    ax.set_xlabel("pressure, bar absolute")
     ax.set_ylabel("shaft power over rated power")
     ax.set_ylim(bottom=0.0)
-    _quiet(ax)
-    _legend(ax)
+    quiet(ax)
+    legend(ax)
     return ax

@@ -10,7 +10,7 @@ import numpy as np
 from heatq.errors import InputError, check_name
 from heatq.history import check_history
 from heatq.logs.diagnostics import check_log, start_of_quench
-from heatq.plot import LINES
+from heatq.plot_style import LINES, MARKERS, axes_or_new, enough, legend, new_axes, quiet, shown, title, unit_text
 from heatq.windows import CurveWindow
 
 if TYPE_CHECKING:
@@ -23,33 +23,13 @@ __all__ = ["log_readings", "measured_and_predicted", "rate_curves", "window_curv
 MARKS = 60
 
 
-def _quiet(ax: Axes, x: str, y: str) -> None:
-    for side in ("top", "right"):
-        ax.spines[side].set_visible(False)
-    ax.grid(visible=True, color="0.88", linewidth=0.6)
-    ax.set_axisbelow(True)
-    ax.set(xlabel=x, ylabel=y)
-
-
 def _names(data: xr.Dataset, probes: Sequence[str] | str | None) -> list[str]:
     """Which channels are drawn; refused where lines would look alike."""
     known = [str(name) for name in data["probe"].values]
     wanted = known if probes is None else [probes] if isinstance(probes, str) else list(probes)
     names = [check_name("probe", str(name), known) for name in wanted]
-    if len(names) > len(LINES):
-        raise InputError(
-            f"{len(names)} channels in one figure: at most {len(LINES)} stay apart; name some with probes=[…]."
-        )
+    enough(len(names), "channels", "name some with probes=[…]")
     return names
-
-
-def _new(size: tuple[float, float], rows: int = 1) -> Any:
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=size, layout="constrained")
-    if rows == 1:
-        return figure.subplots()
-    return figure.subplots(rows, 1, sharex=True, gridspec_kw={"height_ratios": [3, 1]})
 
 
 def log_readings(log: xr.Dataset, *, probes: Sequence[str] | None = None, ax: Axes | None = None) -> Axes:
@@ -66,10 +46,10 @@ def log_readings(log: xr.Dataset, *, probes: Sequence[str] | None = None, ax: Ax
     """
     time, _ = check_log(log)
     names = _names(log, probes)
-    ax = _new((6.8, 4.2)) if ax is None else ax
+    ax = axes_or_new(ax, (6.8, 4.2))
     starts = start_of_quench(log)
     for name, (colour, style) in zip(names, LINES, strict=False):
-        values = log["temperature"].sel(probe=name).values
+        values, _ = shown(log["temperature"].sel(probe=name).values, "degC")
         ax.plot(time, values, color=colour, linestyle=style, linewidth=1.3, label=name)
         start = float(starts.sel(probe=name))
         if np.isfinite(start):
@@ -78,8 +58,9 @@ def log_readings(log: xr.Dataset, *, probes: Sequence[str] | None = None, ax: Ax
     ax.plot(
         [], [], color="0.3", marker="v", markerfacecolor="white", linestyle="none", label="apparent start of quench"
     )
-    _quiet(ax, "time, s", "temperature, °C")
-    ax.legend(fontsize="small", edgecolor="none", framealpha=0.7)
+    ax.set(xlabel="time, s", ylabel=f"temperature, {unit_text('degC')}")
+    quiet(ax)
+    legend(ax)
     return ax
 
 
@@ -100,33 +81,31 @@ def measured_and_predicted(
     if not hasattr(comparison, "data_vars") or not {"measured", "predicted", "error"} <= set(comparison.data_vars):
         raise InputError("measured_and_predicted needs the result of compare_histories().")
     names = _names(comparison, probes)
-    upper, lower = _new((6.8, 5.6), rows=2) if axes is None else axes
+    more = {"sharex": True, "height_ratios": [3, 1]}
+    upper, lower = new_axes(2, 1, size=(6.8, 5.6), **more) if axes is None else axes
     time = comparison["time"].values
     every = max(1, len(time) // MARKS)
-    marks = ("o", "s", "^", "D", "v", "P", "X")
-    for (name, mark), (colour, style) in zip(zip(names, marks, strict=False), LINES, strict=False):
+    for name, mark, (colour, style) in zip(names, MARKERS, LINES, strict=False):
         one = comparison.sel(probe=name)
-        rms = float(one["rms_error"])
-        upper.plot(
-            time,
-            one["predicted"].values,
-            color=colour,
-            linestyle=style,
-            linewidth=1.5,
-            label=f"{name}, rms {rms:.1f} K",
-        )
-        look: dict[str, Any] = {"color": colour, "marker": mark, "linestyle": "none", "markersize": 4}
-        upper.plot(time[::every], one["measured"].values[::every], markerfacecolor="white", **look)
-        lower.plot(time, one["error"].values, color=colour, linestyle=style, linewidth=1.3)
+        rms, kelvin = shown(one["rms_error"].values, "K")
+        predicted, _ = shown(one["predicted"].values, "degC")
+        label = f"{name}, rms {rms:.1f} {kelvin}"
+        upper.plot(time, predicted, color=colour, linestyle=style, linewidth=1.5, label=label)
+        measured, _ = shown(one["measured"].values[::every], "degC")
+        look: dict[str, Any] = {"marker": mark, "linestyle": "none", "markersize": 4, "markerfacecolor": "white"}
+        upper.plot(time[::every], measured, color=colour, **look)
+        lower.plot(time, shown(one["error"].values, "K")[0], color=colour, linestyle=style, linewidth=1.3)
+    upper.plot(
+        [], [], color="0.35", marker="o", linestyle="none", markerfacecolor="white", markersize=4, label="measured"
+    )
     lower.axhline(0.0, color="0.4", linewidth=0.8)
-    _quiet(upper, "", "temperature, °C")
-    _quiet(lower, "time, s", "error, K")
-    shift = float(comparison.attrs.get("time_shift", 0.0))
-    title = "marks: measured; lines: predicted"
+    upper.set_ylabel(f"temperature, {unit_text('degC')}")
+    lower.set(xlabel="time, s", ylabel=f"error, {unit_text('K')}")
     if comparison.attrs.get("align", "none") != "none":
-        title += f"; measured clock shifted by {-shift:+.3g} s"
-    upper.set_title(title, fontsize="small", loc="left")
-    upper.legend(fontsize="small", edgecolor="none", framealpha=0.7)
+        title(upper, f"measured clock shifted by {-float(comparison.attrs.get('time_shift', 0.0)):+.3g} s")
+    quiet(upper)
+    quiet(lower)
+    legend(upper)
     return upper, lower
 
 
@@ -155,12 +134,12 @@ def window_curves(
     check_history(history)
     names = _names(history, probes)
     chosen = list(windows) if isinstance(windows, (list, tuple)) else [windows]
-    ax = _new((6.8, 4.2)) if ax is None else ax
+    ax = axes_or_new(ax, (6.8, 4.2))
     time = history["time"].values.astype(float)
     for name, (colour, style) in zip(names, LINES, strict=False):
         ax.plot(
             time,
-            history["temperature"].sel(probe=name).values,
+            shown(history["temperature"].sel(probe=name).values, "degC")[0],
             color=colour,
             linestyle=style,
             linewidth=1.4,
@@ -184,20 +163,15 @@ def window_curves(
         look["fillstyle"] = fills[number % len(fills)]
         ax.plot([], [], color="0.35", label=window.label, **look)
         if isinstance(window, CurveWindow) and window.from_start:
-            ax.plot(time[0] + relative, level, color="0.35", **look)
+            ax.plot(time[0] + relative, shown(level, "degC")[0], color="0.35", **look)
             continue
         passed = crossing_time(history.sel(probe=names), upper).values
         for start, (colour, _) in zip(passed, LINES, strict=False):
             if np.isfinite(start):
-                ax.plot(start + relative, level, color=colour, **look)
-    _quiet(ax, "time, s", "temperature, °C")
-    ax.set_title(
-        "thin, with marks: limit for the channel of that colour; marks point to the allowed side",
-        fontsize="small",
-        loc="left",
-    )
-    ax.set_xlim(time[0], time[-1])
-    ax.legend(fontsize="small", edgecolor="none", framealpha=0.7)
+                ax.plot(start + relative, shown(level, "degC")[0], color=colour, **look)
+    ax.set(xlabel="time, s", ylabel=f"temperature, {unit_text('degC')}", xlim=(time[0], time[-1]))
+    quiet(ax)
+    legend(ax, title="marks point to the allowed side", title_fontsize="x-small", alignment="left")
     return ax
 
 
@@ -216,11 +190,14 @@ def rate_curves(metrics: xr.Dataset, *, probes: Sequence[str] | None = None, ax:
     if not hasattr(metrics, "data_vars") or "cooling_rate" not in metrics or "level" not in metrics.coords:
         raise InputError("rate_curves needs the result of history_metrics().")
     names = _names(metrics, probes)
-    ax = _new((6.0, 4.2)) if ax is None else ax
+    ax = axes_or_new(ax)
     for name, (colour, style) in zip(names, LINES, strict=False):
-        rate = metrics["cooling_rate"].sel(probe=name).values
-        ax.plot(metrics["level"].values, rate, color=colour, linestyle=style, linewidth=1.4, label=name)
-    _quiet(ax, "temperature, °C", "cooling rate, K/s")
+        rate, _ = shown(metrics["cooling_rate"].sel(probe=name).values, "K/s")
+        ax.plot(
+            shown(metrics["level"].values, "degC")[0], rate, color=colour, linestyle=style, linewidth=1.4, label=name
+        )
+    ax.set(xlabel=f"temperature, {unit_text('degC')}", ylabel=f"cooling rate, {unit_text('K/s')}")
     ax.set_ylim(bottom=0.0)
-    ax.legend(fontsize="small", edgecolor="none", framealpha=0.7)
+    quiet(ax)
+    legend(ax)
     return ax

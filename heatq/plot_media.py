@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from heatq.errors import InputError, check_number, hold_validity
-from heatq.plot import LINES
+from heatq.plot_style import LEGEND, LINES, enough, legend, new_axes, quiet, shown, unit_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -45,36 +45,25 @@ def medium_curves(
     """
     if not media:
         raise InputError("media is empty: give at least one label -> (fluid_temperature, boundary).")
-    if len(media) > len(LINES):
-        raise InputError(f"{len(media)} media in one figure: at most {len(LINES)} stay apart; draw fewer.")
+    enough(len(media), "media")
     check_number("low", low, "temperature")
     check_number("high", high, "temperature", low=low, low_open=True)
-    if axes is None:
-        from matplotlib.figure import Figure
-
-        figure = Figure(figsize=(9.6, 4.8), layout="constrained")
-        axes = figure.subplots(1, 2, sharex=True)
-        own: Any = figure
-    else:
-        own = None
-    left, right = axes
+    left, right = new_axes(1, 2, size=(9.6, 4.8), sharex=True) if axes is None else axes
     for (label, (fluid, boundary)), (colour, style) in zip(media.items(), LINES, strict=False):
         surface = np.linspace(max(low, fluid + NEAREST), high, 400)
         with hold_validity():
             flux = np.asarray(boundary.heat_flux(surface))
         look: dict[str, Any] = {"color": colour, "linestyle": style, "linewidth": 1.5, "label": label}
-        left.plot(surface, flux / (surface - fluid), **look)
-        right.plot(surface, flux / 1e3, **look)
+        across, _ = shown(surface, "degC")
+        left.plot(across, flux / (surface - fluid), **look)
+        right.plot(across, flux / 1e3, **look)
     for ax, name in ((left, "heat-transfer coefficient, W/m²K"), (right, "heat flux, kW/m²")):
         ax.set_yscale("log")
-        ax.set(xlabel="surface temperature, °C", ylabel=name, xlim=(low, high))
-        for side in ("top", "right"):
-            ax.spines[side].set_visible(False)
-        ax.grid(visible=True, color="0.88", linewidth=0.6)
-        ax.set_axisbelow(True)
-    if own is not None:
+        ax.set(xlabel=f"surface temperature, {unit_text('degC')}", ylabel=name, xlim=shown([low, high], "degC")[0])
+        quiet(ax)
+    if axes is None:
         handles, labels = left.get_legend_handles_labels()
-        own.legend(handles, labels, loc="outside lower center", ncols=2, frameon=False)
+        left.figure.legend(handles, labels, **(LEGEND | {"loc": "outside lower center", "ncols": 2}))
     else:
-        left.legend(frameon=False)
+        legend(left)
     return left, right

@@ -1,6 +1,7 @@
 """Figures of studies: lines, contours, percentile bands, cumulative curves, sensitivities; all labels from the Dataset.
 
-Pressures are drawn in bar and lengths in mm; everything else in the unit that the Dataset states.
+Pressures are drawn in bar, lengths and temperatures as `heatq.plot.units` says; everything else in the unit that the
+Dataset states.
 """
 
 from __future__ import annotations
@@ -10,10 +11,22 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.constants import bar, inch, milli
+from scipy.constants import milli
 
 from heatq.errors import InputError, check_name
-from heatq.plot import LINES, _axes, _enough, _legend, _quiet
+from heatq.plot_style import (
+    LEGEND,
+    LINES,
+    axes_or_new,
+    enough,
+    label_contours,
+    legend,
+    quenched_end_axis,
+    quenched_end_distance,
+    quiet,
+    shown,
+    title,
+)
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -21,16 +34,6 @@ if TYPE_CHECKING:
 
 __all__ = ["sensitivity_tornado", "study_band", "study_contours", "study_cumulative", "study_lines"]
 
-#: Unit of the Dataset -> (divisor, unit shown).
-SHOWN = {
-    "Pa": (bar, "bar"),
-    "m": (milli, "mm"),
-    "degC": (1.0, "°C"),
-    "W/m2K": (1.0, "W/m²K"),
-    "W/m2": (1.0, "W/m²"),
-    "": (1.0, ""),
-    "1": (1.0, ""),
-}
 #: Line of a requirement: among contours, and among lines that use up the colours.
 _REQUIREMENT = "#D55E00"
 _REQUIRED, _DASHES = "0.35", (0, (8, 3))
@@ -58,17 +61,17 @@ def _is_axis(data: xr.Dataset, dim: str) -> bool:
 
 def _scaled(array: xr.DataArray) -> tuple[Any, str]:
     """Values and axis label of a labelled array."""
-    divisor, unit = SHOWN.get(str(array.attrs.get("units", "")), (1.0, str(array.attrs.get("units", ""))))
+    values, unit = shown(array.values, str(array.attrs.get("units", "")))
     name = str(array.attrs.get("long_name") or array.name or "").replace("_", " ")
-    return np.asarray(array.values, dtype=float) / divisor, f"{name}, {unit}" if unit else name
+    return values, f"{name}, {unit}" if unit else name
 
 
 def _told(coordinate: xr.DataArray, value: Any) -> str:
     """One value of a coordinate as the label of a line."""
     if np.asarray(value).dtype.kind not in "fiu":
         return str(value)
-    divisor, unit = SHOWN.get(str(coordinate.attrs.get("units", "")), (1.0, str(coordinate.attrs.get("units", ""))))
-    return f"{float(value) / divisor:.4g} {unit}".strip()
+    number, unit = shown(value, str(coordinate.attrs.get("units", "")))
+    return f"{number:.4g} {unit}".strip()
 
 
 def _whole(array: xr.DataArray, keep: Sequence[str], what: str) -> xr.DataArray:
@@ -88,9 +91,9 @@ def _example(array: xr.DataArray, dim: str) -> str:
 
 
 def _require(ax: Axes, value: float, array: xr.DataArray) -> None:
-    divisor, unit = SHOWN.get(str(array.attrs.get("units", "")), (1.0, str(array.attrs.get("units", ""))))
-    label = f"required: {value / divisor:g} {unit}".strip()
-    ax.axhline(value / divisor, color=_REQUIRED, linewidth=1.2, linestyle=_DASHES, label=label)
+    number, unit = shown(value, str(array.attrs.get("units", "")))
+    label = f"required: {number:.4g} {unit}".strip()
+    ax.axhline(number, color=_REQUIRED, linewidth=1.2, linestyle=_DASHES, label=label)
 
 
 def study_lines(
@@ -142,8 +145,8 @@ def study_lines(
     across, label = _scaled(study[x])
     values, named = _scaled(array.transpose(x, *([lines] if lines else [])))
     values = values.reshape(len(across), -1)
-    _enough(values.shape[1], "lines")
-    ax = _axes(ax)
+    enough(values.shape[1], "lines")
+    ax = axes_or_new(ax)
     order = np.argsort(across)
     for k, (colour, style) in zip(range(values.shape[1]), LINES, strict=False):
         told = _told(study[lines], study[lines].values[k]) if lines and lines in study.coords else None
@@ -152,13 +155,11 @@ def study_lines(
         _require(ax, at_least, array)
     ax.set_xlabel(label)
     ax.set_ylabel(named)
-    _quiet(ax)
-    if ax.get_legend_handles_labels()[0]:
-        _legend(ax)
-        legend = ax.get_legend()
-        if legend is not None and lines and lines in study.coords and lines != "probe":
-            legend.set_title(str(study[lines].attrs.get("long_name", lines)).replace("_", " "))
-            legend.get_title().set_fontsize("small")
+    quiet(ax)
+    about = None
+    if lines and lines in study.coords and lines != "probe":
+        about = str(study[lines].attrs.get("long_name", lines)).replace("_", " ")
+    legend(ax, title=about, title_fontsize="small")
     return ax
 
 
@@ -215,9 +216,9 @@ def study_contours(
     values, label = _scaled(array)
     if not np.isfinite(values).any():
         raise InputError(f"study_contours: {array.name} has no value at all: every case failed or is below the scale.")
-    ax = _axes(ax)
+    ax = axes_or_new(ax)
     figure: Any = ax.figure
-    limit = None if at_least is None else at_least / SHOWN.get(str(array.attrs.get("units", "")), (1.0, ""))[0]
+    limit = None if at_least is None else shown(at_least, str(array.attrs.get("units", "")))[0]
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
     if low < high:
         if limit is not None and low < limit:
@@ -230,13 +231,13 @@ def study_contours(
             if limit is None or abs(level - limit) > 1e-9 * abs(limit)
         ]
         drawn = ax.contour(across, up, values, levels, colors="#0072B2", linewidths=1.0)
-        ax.clabel(drawn, fontsize="small", fmt="%g")
+        label_contours(ax, drawn, "%g")
         if limit is not None and low < limit < high:
             ax.contour(across, up, values, [limit], colors=[_REQUIREMENT], linewidths=2.2)
     if limit is not None:
         units = label.rpartition(", ")[2]
         met = "met everywhere" if low >= limit else "met nowhere" if high < limit else "grey: not met"
-        ax.plot([], [], label=f"required: {limit:g} {units} ({met})", color=_REQUIREMENT, linewidth=2.2)
+        ax.plot([], [], label=f"required: {limit:.4g} {units} ({met})", color=_REQUIREMENT, linewidth=2.2)
     grid_x, grid_y = np.meshgrid(across, up)
     ax.plot(grid_x.ravel(), grid_y.ravel(), ".", color="0.45", markersize=3, label="computed", clip_on=False)
     where = np.isnan(values)
@@ -245,13 +246,10 @@ def study_contours(
         ax.plot(grid_x[where], grid_y[where], "x", color="0.35", markersize=5, label=words, clip_on=False)
     ax.set_xlabel(x_label)
     ax.set_ylabel(y_label)
-    ax.set_title(label, fontsize="medium", loc="left")
-    _quiet(ax)
+    title(ax, label)
+    quiet(ax)
     ax.grid(visible=False)
-    if ax.get_legend_handles_labels()[0]:
-        figure.legend(
-            *ax.get_legend_handles_labels(), loc="outside lower center", fontsize="small", ncols=2, frameon=False
-        )
+    figure.legend(*ax.get_legend_handles_labels(), **(LEGEND | {"loc": "outside lower center", "ncols": 2}))
     return ax
 
 
@@ -296,7 +294,7 @@ def study_band(
     >>> study = xr.Dataset({"hardness_hv": (("case", "distance"), cases, {"units": "HV", "long_name": "hardness"})},
     ...                    {"distance": ("distance", [0.002, 0.01, 0.02], {"units": "m", "long_name": "distance"})})
     >>> study_band(summary(study)).get_xlabel()
-    'distance, mm'
+    'distance from quenched end, mm'
     """
     have = _percentiles(told, "study_band")
     variable = have[0] if variable is None else check_name("variable", variable, have, what="variable of the summary")
@@ -309,6 +307,9 @@ def study_band(
         )
     place = _places(told, dims[0])
     across, x_label = _scaled(told[place])
+    with_sixteenths = place == "distance" and float(told[place].max()) < 80.0 * milli
+    if with_sixteenths:
+        across = quenched_end_distance(told[place].values)
     order = np.argsort(across)
     values, label = _scaled(
         array.squeeze([dim for dim in array.dims if dim not in ("level", dims[0])]).transpose("level", dims[0])
@@ -316,7 +317,7 @@ def study_band(
     values, across = values[:, order], across[order]
     percent = [float(level) for level in told["level"].values]
     ranked = [int(k) for k in np.argsort(percent)]
-    ax = _axes(ax)
+    ax = axes_or_new(ax)
     low, high = values[ranked[0]], values[ranked[-1]]
     if len(percent) > 1:
         # where the lower limit has left the scale the band goes on to the foot of the scale
@@ -342,17 +343,12 @@ def study_band(
         _require(ax, at_least, array)
     ax.set_xlabel(x_label)
     ax.set_ylabel(label.removeprefix("percentiles of "))
-    _quiet(ax)
-    if place == "distance":
-        from matplotlib.ticker import MultipleLocator
-
+    if with_sixteenths:
+        quenched_end_axis(ax)
+    elif place == "distance":
         ax.set_xlim(left=0.0)
-        if across[-1] < 80.0:
-            sixteenth = inch / 16 / milli
-            top = ax.secondary_xaxis("top", functions=(lambda mm: mm / sixteenth, lambda j: j * sixteenth))
-            top.set_xlabel("distance from quenched end, 1/16 in")
-            top.xaxis.set_major_locator(MultipleLocator(4))
-    _legend(ax)
+    quiet(ax)
+    legend(ax)
     return ax
 
 
@@ -401,8 +397,8 @@ def study_cumulative(
     array = _whole(array, ["case", *others[:1]], "study_cumulative")
     values, label = _scaled(array.transpose("case", ...))
     values = values[done].reshape(int(done.sum()), -1)
-    _enough(values.shape[1], "lines")
-    ax = _axes(ax)
+    enough(values.shape[1], "lines")
+    ax = axes_or_new(ax)
     for k, (colour, style) in zip(range(values.shape[1]), LINES, strict=False):
         column = np.sort(np.where(np.isnan(values[:, k]), -np.inf, values[:, k]))
         share = 100.0 * (np.arange(len(column)) + 0.5) / len(column)
@@ -410,14 +406,18 @@ def study_cumulative(
         name = _told(study[others[0]], study[others[0]].values[k]) if others and others[0] in study.coords else None
         ax.plot(column[on], share[on], color=colour, linestyle=style, linewidth=1.6, label=name)
     if at_least is not None:
-        divisor = SHOWN.get(str(array.attrs.get("units", "")), (1.0, ""))[0]
-        ax.axvline(at_least / divisor, color=_REQUIRED, linewidth=1.2, linestyle=_DASHES, label="required")
+        ax.axvline(
+            shown(at_least, str(array.attrs.get("units", "")))[0],
+            color=_REQUIRED,
+            linewidth=1.2,
+            linestyle=_DASHES,
+            label="required",
+        )
     ax.set_xlabel(label)
     ax.set_ylabel("share of the cases below, %")
     ax.set_ylim(0.0, 100.0)
-    _quiet(ax)
-    if ax.get_legend_handles_labels()[0]:
-        _legend(ax)
+    quiet(ax)
+    legend(ax)
     return ax
 
 
@@ -461,9 +461,9 @@ def sensitivity_tornado(indices: xr.Dataset, variable: str | None = None, *, ax:
     main = indices[f"{variable}_first_order"].squeeze(rest)
     order = np.argsort(total.values)[::-1]
     labels = json.loads(str(indices.attrs.get("long_names", "{}")))
-    shown = [labels.get(str(name), str(name)) for name in indices["parameter"].values[order]]
-    ax = _axes(ax, (6.4, 1.4 + 0.42 * len(shown)))
-    height = np.arange(len(shown), dtype=float)
+    named = [labels.get(str(name), str(name)) for name in indices["parameter"].values[order]]
+    ax = axes_or_new(ax, (6.4, 1.4 + 0.42 * len(named)))
+    height = np.arange(len(named), dtype=float)
     for kind, array, shift, colour, hatch in (
         ("total", total, -0.19, "0.82", "////"),
         ("first order, alone", main, 0.19, "#0072B2", ""),
@@ -473,18 +473,18 @@ def sensitivity_tornado(indices: xr.Dataset, variable: str | None = None, *, ax:
         bounds = indices[f"{variable}_{stem}_interval"].squeeze(rest).transpose("bound", "parameter").values[:, order]
         ax.barh(height + shift, values, 0.36, color=colour, hatch=hatch, edgecolor="0.35", linewidth=0.6, label=kind)
         ax.hlines(height + shift, bounds[0], bounds[1], color="black", linewidth=1.0)
-    ax.set_yticks(height, shown)
-    ax.invert_yaxis()
+    ax.set_yticks(height, named)
+    ax.set_ylim(len(named) + 0.1, -0.5)  # room for the legend below the last row
     ax.axvline(0.0, color="0.3", linewidth=0.8)
-    title = str(total.attrs.get("long_name", variable)).removeprefix("total Sobol' index of ")
+    about = str(total.attrs.get("long_name", variable)).removeprefix("total Sobol' index of ")
     here = [
         _told(indices[dim], indices[dim].values.item())
         for dim in ("probe",)
         if dim in indices.coords and indices[dim].size == 1
     ]
-    ax.set_title(", ".join([title, *here]), fontsize="medium", loc="left")
+    title(ax, ", ".join([about, *here]))
     ax.set_xlabel("share of the variance (Sobol' index)")
-    _quiet(ax)
+    quiet(ax)
     ax.grid(visible=False, axis="y")
-    ax.legend(loc="lower right", fontsize="small", edgecolor="none", framealpha=0.7, borderpad=0.2)  # the shortest bars
+    legend(ax, loc="lower right", ncols=2)
     return ax

@@ -5,10 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.constants import milli
 
 from heatq.errors import InputError, check_number
-from heatq.plot import _axes, _quiet
+from heatq.plot_style import axes_or_new, ink, legend, quiet, shown, unit_text
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -59,28 +58,30 @@ def place_map(result: xr.Dataset, within: float = 5.0, *, count: int = MARKED, a
     """
     _check(result)
     check_number("within", within, low=0.0, high=1000.0, unit="K", low_open=True)
-    r, z = result["section_r"].values / milli, result["section_z"].values / milli
+    r, z = shown(result["section_r"].values, "m")[0], shown(result["section_z"].values, "m")[0]
     named = "section_difference" in result
-    values = result["section_difference" if named else "section_rate"].values
+    values, unit = shown(result["section_difference" if named else "section_rate"].values, "K" if named else "K/s")
+    limit, _ = shown(within, "K")
     places = result.isel(place=slice(count))
     if len(z) == 1:
-        return _line(places, r, values[0], within if named else None, _axes(ax))
+        return _line(places, r, values[0], limit if named else None, unit, axes_or_new(ax))
     lying = z[-1] > 2.0 * r[-1]
-    ax = _axes(ax, (7.6, 3.2) if lying else (4.4, 6.4))
-    x, y, shown = (z, r, values.T) if lying else (r, z, values)
+    ax = axes_or_new(ax, (7.6, 3.2) if lying else (4.4, 6.4))
+    x, y, drawn = (z, r, values.T) if lying else (r, z, values)
     if named:
-        levels = [0.0, *(step * within for step in STEPS)]
-        filled = ax.contourf(x, y, shown, levels, colors=GREYS, extend="max")
-        ax.contour(x, y, shown, [within], colors="#0072B2", linewidths=1.6)
-        ax.plot([], [], color="#0072B2", label=f"within {within:g} K")
-        label = "difference, K"
+        levels = [0.0, *(step * limit for step in STEPS)]
+        filled = ax.contourf(x, y, drawn, levels, colors=GREYS, extend="max")
+        ax.contour(x, y, drawn, [limit], colors="#0072B2", linewidths=1.6)
+        ax.plot([], [], color="#0072B2", label=f"within {limit:g} {unit}")
+        label = f"difference, {unit}"
     else:
-        filled = ax.contourf(x, y, shown, 10, cmap="Greys_r", vmin=2.0 * shown.min() - shown.max())
-        label = "mean cooling rate, K/s"
+        filled = ax.contourf(x, y, drawn, 10, cmap="Greys_r", vmin=2.0 * drawn.min() - drawn.max())
+        label = f"mean cooling rate, {unit}"
     figure: Any = ax.figure
-    figure.colorbar(filled, ax=ax, label=label)
+    ink(figure.colorbar(filled, ax=ax, label=label).ax)
     numbers = range(1, places.sizes["place"] + 1)
-    for number, radius, height in zip(numbers, places["r"].values / milli, places["z"].values / milli, strict=True):
+    radii, heights = shown(places["r"].values, "m")[0], shown(places["z"].values, "m")[0]
+    for number, radius, height in zip(numbers, radii, heights, strict=True):
         where = (height, radius) if lying else (radius, height)
         ax.plot(*where, "o", color="#D55E00", markersize=5, markeredgecolor="white", clip_on=False, zorder=3)
         ax.annotate(
@@ -88,33 +89,36 @@ def place_map(result: xr.Dataset, within: float = 5.0, *, count: int = MARKED, a
             bbox={"boxstyle": "round,pad=0.1", "facecolor": "white", "edgecolor": "none", "alpha": 0.8},
         )  # fmt: skip
     if named:
-        point = np.array([result.attrs["point_r"], result.attrs["point_z"]]) / milli
+        point, _ = shown([result.attrs["point_r"], result.attrs["point_z"]], "m")
         ax.plot(
             *(point[::-1] if lying else point), "s", color="none", markersize=11, markeredgecolor="#0072B2", markeredgewidth=1.6,
             clip_on=False, zorder=4, label="point of interest",
         )  # fmt: skip
-    names = ("z, mm", "r, mm") if lying else ("r, mm", "z, mm")
+    names = [f"{name}, {unit_text('m')}" for name in ("zr" if lying else "rz")]
     ax.set(xlabel=names[0], ylabel=names[1], xlim=(x[0], x[-1]), ylim=(y[0], y[-1]))
     if not lying:
         ax.set_aspect("equal")
+    quiet(ax)
+    ax.grid(visible=False)
     if named:
-        ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2, frameon=False, fontsize="small")
+        legend(ax, loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
     return ax
 
 
-def _line(places: xr.Dataset, r: Any, values: Any, within: float | None, ax: Axes) -> Axes:
+def _line(places: xr.Dataset, r: Any, values: Any, limit: float | None, unit: str, ax: Axes) -> Axes:
     """Section of a long piece: a curve over the radius."""
     ax.plot(r, values, color="black")
-    at_places = np.interp(places["r"].values / milli, r, values)
-    ax.plot(places["r"].values / milli, at_places, "o", color="#D55E00", clip_on=False)
-    for number, (radius, value) in enumerate(zip(places["r"].values / milli, at_places, strict=True), 1):
+    radii, _ = shown(places["r"].values, "m")
+    at_places = np.interp(radii, r, values)
+    ax.plot(radii, at_places, "o", color="#D55E00", clip_on=False)
+    for number, (radius, value) in enumerate(zip(radii, at_places, strict=True), 1):
         ax.annotate(str(number), (radius, value), xytext=(4, 5), textcoords="offset points", fontsize="small")
-    if within is not None:
-        ax.axhline(within, color="#0072B2", linestyle="--", label=f"{within:g} K")
-        ax.legend(frameon=False)
-    name = "mean cooling rate, K/s" if within is None else "difference to the point of interest, K"
-    ax.set(xlabel="r, mm", ylabel=name, xlim=(r[0], r[-1]))
-    _quiet(ax)
+    if limit is not None:
+        ax.axhline(limit, color="#0072B2", linestyle="--", label=f"{limit:g} {unit}")
+    name = "mean cooling rate" if limit is None else "difference to the point of interest"
+    ax.set(xlabel=f"r, {unit_text('m')}", ylabel=f"{name}, {unit}", xlim=(r[0], r[-1]))
+    quiet(ax)
+    legend(ax)
     return ax
 
 
@@ -146,8 +150,9 @@ def place_ranking(result: xr.Dataset, *, of: str = "temperature", count: int = M
     squares = places[f"error_{of}"].values ** 2
     with np.errstate(invalid="ignore", divide="ignore"):
         shares = np.where(total > 0.0, squares / total, 0.0)  # of the length of the bar
+    shares, unit = shown(shares, "K" if of == "temperature" else "K/s")
     rows = np.arange(len(total))
-    ax = _axes(ax, (7.2, 0.7 + 0.42 * len(rows) + 1.0))
+    ax = axes_or_new(ax, (7.2, 0.7 + 0.42 * len(rows) + 1.0))
     left = np.zeros(len(total))
     for name, share in zip(places["component"].values, shares, strict=True):
         colour, hatch = PARTS[str(name)]
@@ -166,8 +171,8 @@ def place_ranking(result: xr.Dataset, *, of: str = "temperature", count: int = M
     labels = [f"{n + 1}  {name}" for n, name in enumerate(places["place"].values)]
     ax.set_yticks(rows, labels)
     ax.invert_yaxis()
-    ax.set_xlabel("error of the reading, K" if of == "temperature" else "error of the mean cooling rate, K/s")
-    ax.legend(loc="lower center", bbox_to_anchor=(0.4, 1.0), ncols=3, frameon=False, fontsize="small")
-    _quiet(ax)
+    ax.set_xlabel(f"error of the {'reading' if of == 'temperature' else 'mean cooling rate'}, {unit}")
+    quiet(ax)
     ax.grid(visible=False, axis="y")
+    legend(ax, loc="lower center", bbox_to_anchor=(0.4, 1.0), ncols=3)
     return ax

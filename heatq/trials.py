@@ -123,7 +123,11 @@ def add_predictions(result: xr.Dataset, steel: Any) -> xr.Dataset:
     where = equivalent_distance(rate.values)
     texts = {
         "equivalent_distance": ("m", "distance with the same cooling rate on the water end-quench bar", where),
-        "hardness_hrc_chemistry": ("HRC", "hardness from chemistry alone, ASTM A255", second_opinion(steel, rate.values)),
+        "hardness_hrc_chemistry": (
+            "HRC",
+            "hardness from chemistry alone, ASTM A255",
+            second_opinion(steel, rate.values),
+        ),
         "hardness_hrc_regression": ("HRC", "hardness from chemistry alone, Just 1969", just_1969(steel, where)),
     }
     # variables without coordinates, all at once: aligning them one by one takes longer than the run

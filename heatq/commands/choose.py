@@ -48,7 +48,9 @@ def add_parser(commands: Any) -> None:
     piece.add_argument("--diameter", type=length, help="of the round bar (not with --largest-section)")
     piece.add_argument("--length", type=length, help="left out: a long bar")
     asked = parser.add_argument_group("requirement")
-    asked.add_argument("--hardness", type=_hardness, metavar="HRC", help="at least, as quenched: 45, '45 HRC' or '450 HV'")
+    asked.add_argument(
+        "--hardness", type=_hardness, metavar="HRC", help="at least, as quenched: 45, '45 HRC' or '450 HV'"
+    )
     asked.add_argument(
         "--martensite", type=float, metavar="FRACTION", help="at least, such as 0.9, instead of --hardness"
     )

@@ -51,6 +51,8 @@ TOLERANCE_PER_ACCURACY = 0.8
 #: A run with an error estimate starts with this many times the wanted accuracy as its working accuracy, which sets grid and
 #: steps: the median error is a quarter of the working accuracy, and the estimate tells where it has to be refined.
 START = 2.0
+#: The run that it is held against is this many times coarser.
+COARSER = 4.0
 #: No refinement that is expected to take more than this many cells times steps (about half a minute) is begun.
 MOST_WORK = 5e8
 ROWS = 256
@@ -235,7 +237,7 @@ def simulate(
     if estimate > accuracy:
         warnings.warn(
             f"the estimated error of the histories is {estimate:.2g} K, above the accuracy of {accuracy:g} K that was asked for, "
-            "and refining further would take too long; look at the histories, or ask for less accuracy.",
+            "after refining as far as is sensible; look at the histories, or ask for less accuracy.",
             AccuracyWarning,
             stacklevel=2,
         )
@@ -257,17 +259,14 @@ def _refine(
     only where up to three refinements do not get there, and the piece does not transform, is it judged by the wanted times alone.
     """
     working = START * accuracy
-    estimate = np.inf
-    for factor in (4.0, 2.0):  # the nearer, dearer run only where the cheap one is too far off to tell
-        if estimate > accuracy:
-            other_working = factor * working
-            other = job.state(other_working)
-            _judge(other, other_working * TOLERANCE_PER_ACCURACY, job.end_time, None, stop_below)
-            estimate = _difference(state, other) / (other_working / working - 1.0)
+    other_working = COARSER * working
+    other = job.state(other_working)
+    _judge(other, other_working * TOLERANCE_PER_ACCURACY, job.end_time, None, stop_below)
+    estimate = _difference(state, other) / (COARSER - 1.0)
     for _ in range(3):
         if estimate <= accuracy:
             break
-        finer = max(0.1, 0.7 * accuracy / estimate)
+        finer = min(max(0.1, 0.7 * accuracy / estimate), 0.5)
         # cells go with 1/accuracy in two dimensions and with its square root in one, steps with up to 1/accuracy
         growth = finer ** (-2.0 if min(state.grid.shape) > 1 else -1.5)
         if state.grid.shape[0] * state.grid.shape[1] * float(state.clock[2] + state.clock[3]) * growth > MOST_WORK:

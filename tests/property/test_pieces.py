@@ -45,6 +45,7 @@ def test_more_h_never_cools_slower(diameter, coefficient, factor):
     assert (strong <= weak + 2.0 * ACCURACY).all()
 
 
+@pytest.mark.slow
 @settings(max_examples=10)
 @given(coefficient=st.floats(50.0, 5000.0), factor=st.floats(1.2, 5.0))
 def test_more_h_never_cools_slower_in_two_dimensions(coefficient, factor):

@@ -15,7 +15,7 @@ GAS = ["--gas", "nitrogen", "--velocity", "20 m/s", "--pressure", "10 bar"]
 
 
 @pytest.fixture
-def run(capsys, tmp_path, monkeypatch):
+def run(capsys, tmp_path, monkeypatch, quick_figures):
     """Run ``heatq bar`` in a folder of its own; returns exit code, standard output and standard error."""
     monkeypatch.chdir(tmp_path)
 
@@ -62,7 +62,7 @@ def test_gas_across_a_long_bar(run, tmp_path):
     assert sorted(p.name for p in (tmp_path / "heatq-out").iterdir()) == ["bar.csv", "bar.nc", "histories.png"]
 
 
-def test_what_is_written_can_be_read_again(run, tmp_path):
+def test_what_is_written_can_be_read_again(run, tmp_path, drawn):
     _, out, _ = run("--medium", "oil", "--grade", "4140", "--out", "there")
     result = xr.load_dataset(tmp_path / "there" / "bar.nc", engine="scipy")
     shown = [cells[8] for cells in rows(out).values()]
@@ -140,11 +140,10 @@ def test_short_bars_and_places_along_them(run):
 
 
 def test_tubes(run):
-    solid = run("--medium", "water", "--grade", "4340", diameter="50 mm")[1]
-    wet = run("--medium", "water", "--grade", "4340", "--bore", "25 mm", diameter="50 mm")[1]
-    dry = run(
-        "--medium", "water", "--grade", "4340", "--bore", "25 mm", "--bore-medium", "insulated", diameter="50 mm"
-    )[1]
+    water = ["--medium", "water", "--grade", "4340", "--accuracy", "2"]
+    solid = run(*water, diameter="50 mm")[1]
+    wet = run(*water, "--bore", "25 mm", diameter="50 mm")[1]
+    dry = run(*water, "--bore", "25 mm", "--bore-medium", "insulated", diameter="50 mm")[1]
     assert list(rows(wet)) == ["bore", "mid-wall", "surface"]
     assert rate(wet, "bore") > rate(dry, "bore") > rate(solid)
     still = run(*GAS, "--bore", "25 mm", "--bore-medium", "still", diameter="50 mm")

@@ -19,7 +19,7 @@ GAS = ["--gas", "nitrogen", "--velocity", "60 m/s", "--pressure", "4 bar"]
 
 
 @pytest.fixture
-def run(capsys, tmp_path, monkeypatch):
+def run(capsys, tmp_path, monkeypatch, quick_figures):
     """Run ``heatq endquench`` in a folder of its own; returns exit code, standard output and standard error."""
     monkeypatch.chdir(tmp_path)
 
@@ -59,7 +59,7 @@ def test_the_default_run_is_a_demo_heat_in_water(run, tmp_path):
     assert sorted(p.name for p in (tmp_path / "heatq-out").iterdir()) == ["hardness.png", "water.csv", "water.nc"]
 
 
-def test_what_is_written_can_be_read_again(run, tmp_path):
+def test_what_is_written_can_be_read_again(run, tmp_path, drawn):
     code, out, _ = run("--grade", "4140", "--out", "there/it is")
     assert code == 0
     folder = tmp_path / "there" / "it is"

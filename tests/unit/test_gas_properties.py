@@ -9,7 +9,12 @@ from scipy.constants import bar, zero_Celsius
 from heatq.boundaries.gas import GASES, check_gas, gas_name, gas_properties, molar_mass
 from heatq.errors import InputError, ValidityWarning
 
-CoolProp = pytest.importorskip("CoolProp.CoolProp")
+
+@pytest.fixture(scope="module")
+def CoolProp():
+    """Loaded by its tests alone: it takes more than a second, also in runs that leave them out."""
+    return pytest.importorskip("CoolProp.CoolProp")
+
 
 NAMES = {"nitrogen": "Nitrogen", "argon": "Argon", "helium": "Helium", "hydrogen": "Hydrogen", "air": "Air"}
 KELVIN = np.linspace(290.0, 1300.0, 41)
@@ -39,7 +44,7 @@ STATED = {
 
 @pytest.mark.parametrize("gas", GASES)
 @pytest.mark.parametrize("pressure", [1, 10, 20])
-def test_against_coolprop(gas, pressure):
+def test_against_coolprop(CoolProp, gas, pressure):
     ours = gas_properties(gas, KELVIN - zero_Celsius, pressure * bar)
     for key, mine, allowed in zip("DVLC", ours, STATED[gas][pressure], strict=False):
         theirs = np.array([CoolProp.PropsSI(key, "T", t, "P", pressure * bar, NAMES[gas]) for t in KELVIN])
@@ -48,7 +53,7 @@ def test_against_coolprop(gas, pressure):
 
 
 @pytest.mark.parametrize("gas", GASES)
-def test_fits_hold_from_250_to_1500_kelvin(gas):
+def test_fits_hold_from_250_to_1500_kelvin(CoolProp, gas):
     kelvin = np.linspace(250.0, 1500.0, 51)
     ours = gas_properties(gas, kelvin - zero_Celsius, bar)
     for key, mine in (("V", ours.viscosity), ("L", ours.conductivity)):
@@ -58,7 +63,7 @@ def test_fits_hold_from_250_to_1500_kelvin(gas):
 
 
 @pytest.mark.parametrize("gas", GASES)
-def test_molar_mass(gas):
+def test_molar_mass(CoolProp, gas):
     assert molar_mass(gas) == pytest.approx(CoolProp.PropsSI("M", NAMES[gas]), rel=2e-5)
 
 

@@ -23,7 +23,14 @@ def clean():
     """A bar in h = 800 W/m2K."""
     bath = hq.Convection(coefficient=800.0, fluid_temperature=60.0)
     run = hq.simulate(  # its own error must be small beside the noise that is added
-        BAR, METAL, {"side": bath}, initial_temperature=850.0, end_time=60.0, output_times=TIMES, probes=PLACES, accuracy=0.1
+        BAR,
+        METAL,
+        {"side": bath},
+        initial_temperature=850.0,
+        end_time=60.0,
+        output_times=TIMES,
+        probes=PLACES,
+        accuracy=0.1,
     )
     return run[["temperature"]]
 

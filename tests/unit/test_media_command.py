@@ -16,7 +16,7 @@ from heatq.plot_media import medium_curves
 
 
 @pytest.fixture
-def run(capsys, tmp_path, monkeypatch):
+def run(capsys, tmp_path, monkeypatch, quick_figures):
     monkeypatch.chdir(tmp_path)
 
     def call(*arguments):
@@ -27,7 +27,7 @@ def run(capsys, tmp_path, monkeypatch):
     return call
 
 
-def test_the_table_shows_what_the_library_computes(run, tmp_path):
+def test_the_table_shows_what_the_library_computes(run, tmp_path, drawn):
     code, out, err = run("--diameter", "25 mm", "--surface-temperature", "1112 degF", "--out", "x")
     assert (code, err) == (0, "")
     assert "25 mm round, long, surface at 600 °C" in out

@@ -99,7 +99,7 @@ def test_a_band_over_the_distance(tmp_path):
         {"units": "HRC", "long_name": "published band of X"},
     )
     ax = study_band(told, at_least=40.0)
-    assert ax.get_xlabel() == "distance from the quenched end, mm"
+    assert ax.get_xlabel() == "distance from quenched end, mm"
     assert words(ax) == ["predicted, 5 to 95 % of cases", "predicted, 50 %", "published band of X", "required: 40 HRC"]
     assert ax.lines[0].get_ydata() == pytest.approx(told.hardness_hrc_percentile.sel(level=50.0).values)
     assert "published band of X" not in words(study_band(told, with_published=False))

@@ -29,7 +29,7 @@ END_QUENCH = (
 
 
 @pytest.fixture
-def call(capsys, tmp_path, monkeypatch):
+def call(capsys, tmp_path, monkeypatch, quick_figures):
     monkeypatch.chdir(tmp_path)
 
     def run(*arguments):
@@ -217,7 +217,7 @@ def test_the_examples_are_printed_and_valid(call, tmp_path, name):
     assert not (tmp_path / "heatq-out").exists()
 
 
-def test_a_grid_runs_and_is_written(call, tmp_path):
+def test_a_grid_runs_and_is_written(call, tmp_path, drawn):
     code, out, err = call(write(tmp_path, SMALL))
     assert (code, err) == (0, "")
     assert "grid of 2 trials: 2 pressure x 1 velocity" in out
@@ -233,7 +233,7 @@ def test_a_grid_runs_and_is_written(call, tmp_path):
     assert (tmp_path / "heatq-out" / "study.csv").read_text(encoding="utf-8").count("hardness_hrc") == 1
 
 
-def test_a_sample_runs_and_says_its_errors(call, tmp_path):
+def test_a_sample_runs_and_says_its_errors(call, tmp_path, drawn):
     text = SAMPLE.replace("count = 64", "count = 16").replace("accuracy = 2.0", "accuracy = 4.0")
     code, out, err = call(write(tmp_path, text), "--figure", tmp_path / "mine.png", "--threads", 1)
     assert (code, err) == (0, "")

@@ -63,7 +63,7 @@ def test_stem_error_solves_the_fin_equation(contact):
     solved = solve_bvp(
         lambda x, y: np.vstack([y[1], m2 * (y[0] - wall(x))]),
         lambda a, b: np.array([a[0] - wall(0.0) - mouth, b[1]]),
-        x, np.vstack([wall(x), np.full_like(x, slope)]), tol=1e-8, max_nodes=100000,
+        x, np.vstack([wall(x), np.full_like(x, slope)]), tol=1e-6, max_nodes=100000,
     )  # fmt: skip
     expected = solved.sol(depth)[0] - wall(depth)
     assert float(stem_conduction_error(depth, d, contact, mouth, slope, k)) == pytest.approx(expected, rel=1e-4)

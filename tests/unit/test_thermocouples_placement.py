@@ -363,7 +363,7 @@ def test_map_and_ranking(bar, calibration):
 
 
 @pytest.fixture
-def run(capsys, tmp_path, monkeypatch):
+def run(capsys, tmp_path, monkeypatch, quick_figures):
     monkeypatch.chdir(tmp_path)
 
     def call(*arguments):
@@ -374,7 +374,7 @@ def run(capsys, tmp_path, monkeypatch):
     return call
 
 
-def test_command_shows_what_the_library_computes(run, tmp_path):
+def test_command_shows_what_the_library_computes(run, tmp_path, drawn):
     code, out, err = run("--diameter", "60 mm", "--medium", "oil", "--sheath", "1 mm", "--count", 3)
     assert (code, err) == (0, "")
     assert "slowest point: r 0 mm" in out
