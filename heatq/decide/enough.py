@@ -346,7 +346,8 @@ def _in_words(one: xr.Dataset, what: str, scale: float, unit: str) -> str:
     best = 100.0 * float(one["best_probability"])
     if np.isfinite(confidence) and (status == "found" or np.isfinite(best)):
         sure = low if what == "diameter" else high
-        nowhere = "nowhere in the range searched" + (f" (at best {best:.0f} %)" if np.isfinite(best) else "")
+        alone = f" (by the hardness interval alone {best:.0f} % at best)" if np.isfinite(best) else ""
+        nowhere = f"nowhere in the range searched{alone}"
         reach = f"{'up to' if what == 'diameter' else 'from'} {sure:.3g} {unit}"
         words += f"; {100 * confidence:g} % sure {reach if np.isfinite(sure) else nowhere}"
     hrc = one["hardness_hrc"].values[worst]
