@@ -8,7 +8,14 @@ import time
 from typing import Any
 
 from heatq.commands.bar_quench import add_quench_arguments, check_quench_arguments, piece_and_quench
-from heatq.commands.common import CAUTION, add_steel_arguments, make_folder, read_steel
+from heatq.commands.common import (
+    CAUTION,
+    add_report_argument,
+    add_steel_arguments,
+    make_folder,
+    read_steel,
+    write_reports,
+)
 from heatq.commands.quantities import quantity
 from heatq.commands.table import table, write_csv
 from heatq.errors import InputError
@@ -49,6 +56,7 @@ def add_parser(commands: Any) -> None:
     output.add_argument(
         "--out", metavar="DIR", default="heatq-out", help="folder for figure, CSV, NetCDF (default heatq-out)"
     )
+    add_report_argument(output)
     parser.set_defaults(run=run)
 
 
@@ -81,6 +89,7 @@ def run(arguments: argparse.Namespace) -> int:
         raise InputError(
             f"--out {folder}: {error.filename or 'a file'} cannot be written ({error.strerror})."
         ) from None
+    write_reports(arguments, folder, {"bar": result}, steel)
     print(CAUTION)
     return 0
 

@@ -8,7 +8,15 @@ from typing import Any
 
 from scipy.constants import bar
 
-from heatq.commands.common import CAUTION, add_steel_arguments, check_steel_arguments, make_folder, read_steel
+from heatq.commands.common import (
+    CAUTION,
+    add_report_argument,
+    add_steel_arguments,
+    check_steel_arguments,
+    make_folder,
+    read_steel,
+    write_reports,
+)
 from heatq.commands.quantities import quantity
 from heatq.errors import InputError
 
@@ -78,6 +86,7 @@ def add_parser(commands: Any) -> None:
     output.add_argument("--quick", action="store_true", help="leave out the range of the answer (many searches more)")
     output.add_argument("--accuracy", type=float, default=1.0, help="of the histories, K (default 1)")
     output.add_argument("--out", metavar="DIR", default="heatq-out", help="folder for the files (default heatq-out)")
+    add_report_argument(output)
     parser.set_defaults(run=run)
 
 
@@ -163,6 +172,7 @@ def run(arguments: argparse.Namespace) -> int:
         results, figures, words = _least(arguments, mode, steel, base, gases, requirement, common)
     print(f"{words}\n")
     _write(folder, results, figures)
+    write_reports(arguments, folder, results, None)
     print(CAUTION)
     return 0
 

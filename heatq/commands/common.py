@@ -5,11 +5,22 @@ from __future__ import annotations
 import argparse
 import os
 import pathlib
+import shlex
+import sys
+from collections.abc import Mapping
 from typing import Any
 
 from heatq.errors import InputError
 
-__all__ = ["CAUTION", "add_steel_arguments", "check_steel_arguments", "make_folder", "read_steel"]
+__all__ = [
+    "CAUTION",
+    "add_report_argument",
+    "add_steel_arguments",
+    "check_steel_arguments",
+    "make_folder",
+    "read_steel",
+    "write_reports",
+]
 
 CAUTION = (
     "For planning trials only, never a release certificate. Hot work, pressure vessels, inert gas (asphyxiation), "
@@ -45,6 +56,23 @@ def read_steel(arguments: argparse.Namespace) -> Any:
     if arguments.heat:
         return read_certificate(arguments.heat, heat=arguments.heat_name)
     return grade(arguments.grade) if arguments.grade else demo_heat()
+
+
+def add_report_argument(group: Any) -> None:
+    """Add --report."""
+    group.add_argument("--report", action="store_true", help="also write an HTML page to hand in, for each result")
+
+
+def write_reports(arguments: argparse.Namespace, folder: pathlib.Path, results: Mapping[str, Any], steel: Any) -> None:
+    """Write the page of every result beside its files, if it was asked for: name of the file -> result."""
+    if not arguments.report:
+        return
+    from heatq.report import html
+
+    asked = "heatq " + shlex.join(sys.argv[1:]) if sys.argv[1:] else ""
+    for name, result in results.items():
+        html(result, folder / f"{name}.html", asked=asked, steel=steel)
+    print(f"written to {folder}/: {', '.join(f'{name}.html' for name in results)}")
 
 
 def make_folder(name: str) -> pathlib.Path:

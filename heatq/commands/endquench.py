@@ -10,7 +10,15 @@ from typing import Any
 import numpy as np
 from scipy.constants import atm, bar, inch, milli
 
-from heatq.commands.common import CAUTION, add_steel_arguments, check_steel_arguments, make_folder, read_steel
+from heatq.commands.common import (
+    CAUTION,
+    add_report_argument,
+    add_steel_arguments,
+    check_steel_arguments,
+    make_folder,
+    read_steel,
+    write_reports,
+)
 from heatq.commands.quantities import quantity
 from heatq.commands.table import table, write_csv
 from heatq.errors import InputError
@@ -65,6 +73,7 @@ def add_parser(commands: Any) -> None:
     output.add_argument(
         "--out", metavar="DIR", default="heatq-out", help="folder for figure, CSV, NetCDF (default heatq-out)"
     )
+    add_report_argument(output)
     parser.set_defaults(run=run)
 
 
@@ -164,6 +173,7 @@ def run(arguments: argparse.Namespace) -> int:
         raise InputError(
             f"--out {folder}: {error.filename or 'a file'} cannot be written ({error.strerror})."
         ) from None
+    write_reports(arguments, folder, {label.split(" ")[0]: result for label, result in results.items()}, steel)
     print(CAUTION)
     return 0
 

@@ -14,6 +14,7 @@ import pytest
 import xarray as xr
 
 import heatq as hq
+from heatq.__main__ import main
 from heatq.cautions import PLANNING, TEXTS, cautions_for
 from heatq.report import html as write
 
@@ -135,6 +136,31 @@ def test_decisions_searches_and_loads_have_pages(tmp_path):
     assert "Slowest place: column mean" in text
     assert TEXTS["asphyxiation"] in text
     assert len([what for what in reader.loaded if "svg" in what]) == 2
+
+
+def test_commands_write_the_page_when_asked(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr("sys.argv", ["heatq", "bar", "--diameter", "20 mm"])
+    common = [
+        "--grade",
+        "4140",
+        "--gas",
+        "nitrogen",
+        "--velocity",
+        "20 m/s",
+        "--accuracy",
+        "4",
+        "--out",
+        str(tmp_path),
+        "--report",
+    ]
+    assert main(["bar", "--diameter", "20 mm", "--pressure", "6 bar", *common]) == 0
+    assert "bar.html" in capsys.readouterr().out
+    _, text = read(tmp_path / "bar.html")
+    assert "heatq bar --diameter '20 mm'" in text
+    assert "ferrite" in text
+    assert main(["choose", "--quick", "--diameter", "20 mm", "--hardness", "40", *common]) == 0
+    _, text = read(tmp_path / "choose.html")
+    assert "least pressure for at least 40 HRC" in text
 
 
 def test_errors(bar, tmp_path):
