@@ -28,16 +28,6 @@ def seconds(value: float) -> str:
     return f"{1e3 * value:.3g} ms" if value < 1.0 else f"{value:.3g} s"
 
 
-def remark(data: dict) -> str:
-    """What is known to be unfair in the stored run."""
-    if not any(r["problem"] == "P2" and "92 x 8" in str(r) for r in data["runs"]):
-        return ""
-    return (
-        "\n\nIn this run the peers' grid for P2 at 0.1 K (92 x 8) was too coarse by a hair, so no ratio stands there. On 96 x 10, "
-        "measured apart, odeint takes 0.41 s and with compiled callbacks 0.24 s: about 1.4 and 0.8 times heatq's call."
-    )
-
-
 def table(head: list[str], rows: list[list[str]]) -> str:
     """Markdown table."""
     return "\n".join("| " + " | ".join(row) + " |" for row in (head, ["---"] * len(head), *rows))
@@ -209,7 +199,7 @@ machines, milliseconds do not.
 How many times as long the best peer takes: first the libraries as they are, then with callbacks compiled by hand. "call" is
 `simulate(accuracy=...)`, "by hand" the tuned one, "kernel" the compiled part of the first.
 
-{best_ratios(data)}{remark(data)}"""
+{best_ratios(data)}"""
     ]
     parts += [
         f"## {title}\n\n{comparison(data, name)}"
