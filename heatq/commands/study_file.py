@@ -60,7 +60,7 @@ OWN = {
     "run": ("store", "threads", "chunk"),
 }
 #: Arguments that are not settings of a study, or have another name in its file.
-_NOT_HERE = ("help", "out", "measured", "compare_water", "probe")
+_NOT_HERE = ("help", "out", "measured", "compare_water", "probe", "report")
 
 
 @functools.cache
