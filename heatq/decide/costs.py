@@ -149,6 +149,8 @@ def resources_for(furnace: Furnace, time: float | None = None, **options: Any) -
     >>> extra(BathQuench(hq.OilBath()), None)
     {}
     """
+    if not isinstance(furnace, Furnace):
+        raise InputError(f"furnace = {furnace!r} must be a Furnace(volume=..., flow_area=..., velocity=...).")
 
     def extra(quench: Any, result: Any) -> dict[str, Any]:
         if not isinstance(quench, GasQuench):

@@ -191,7 +191,7 @@ def enough_quench(
     check_name("search", search, _SETTINGS)
     limits = _LIMITS[search]
     limits = (limits[0] if lowest is None else lowest, limits[1] if highest is None else highest)
-    if isinstance(gases, str | Mapping) or not len(gases):
+    if isinstance(gases, str | Mapping) or not isinstance(gases, Sequence) or not len(gases):
         raise InputError(f"gases = {gases!r}: give a list of at least one, such as ['nitrogen', 'helium'].")
     _check(specimen, quench, requirement, search, limits, tolerance, confidence)
     quenches = [quench.replace(gas=gas) for gas in gases]

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from heatq._roots import Enclosure, enclosing, run_side_by_side
 from heatq.boundaries.timeline import uncertainty_of
-from heatq.decide.quenches import BathQuench, GasQuench, Times
+from heatq.decide.quenches import BathQuench, GasQuench, with_factor
 from heatq.decide.runs import run_many
 from heatq.errors import InputError
 from heatq.hardness.equal_cooling import equivalent_distance
@@ -75,18 +75,9 @@ def _measured(probe: str) -> Callable[[Any], dict[str, float]]:
     return kept
 
 
-def _times_h(quench: Any, factor: float) -> Any:
-    """Return the quench with its h times a factor."""
-    if isinstance(quench, GasQuench):
-        return quench.replace(factor=quench.factor * factor)
-    if isinstance(quench.bath, Mapping):
-        return quench.replace(bath={face: Times(one, factor) for face, one in quench.bath.items()})
-    return quench.replace(bath=Times(quench.bath, factor))
-
-
 def _scaled(made: Callable[[float], Any], factor: float) -> Callable[[float], Any]:
     """Family of quenches with h times a factor."""
-    return lambda x: _times_h(made(x), factor)
+    return lambda x: with_factor(made(x), factor)
 
 
 def _uncertainty(quench: Any, specimen: Any) -> float | None:
@@ -214,7 +205,7 @@ def find_answers(
     for one, x, u in zip(made, at, theirs, strict=True):
         problems += [Problem(one, target + shift, x) for shift in (-resolution, resolution)]
         if ours is not None:
-            weak, strong = runs.scores([_times_h(reference, 1.0 - ours), _times_h(reference, 1.0 + ours)])
+            weak, strong = runs.scores([with_factor(reference, 1.0 - ours), with_factor(reference, 1.0 + ours)])
             problems += [Problem(one, score, x) for score in (weak, strong)]
         if u is not None:
             # a candidate weaker than stated needs more of the setting: the order is low end of the answer first

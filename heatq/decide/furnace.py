@@ -79,7 +79,12 @@ class Fan:
 
     def __post_init__(self) -> None:
         """Check the curve."""
-        flow, rise = tuple(float(v) for v in self.flow_rate), tuple(float(v) for v in self.pressure_rise)
+        try:
+            flow, rise = tuple(float(v) for v in self.flow_rate), tuple(float(v) for v in self.pressure_rise)
+        except (TypeError, ValueError):
+            raise InputError(
+                "flow_rate and pressure_rise of a fan must be two lists of numbers, in m3/s and Pa."
+            ) from None
         object.__setattr__(self, "flow_rate", flow)
         object.__setattr__(self, "pressure_rise", rise)
         if len(flow) < 2 or len(flow) != len(rise):
@@ -391,7 +396,7 @@ def motor_load(
     """
     import xarray as xr
 
-    if furnace.fan is None or furnace.fan.motor_power is None:
+    if not isinstance(furnace, Furnace) or furnace.fan is None or furnace.fan.motor_power is None:
         raise InputError("motor_load needs a furnace with fan=Fan(..., motor_power=...).")
     try:
         levels = np.atleast_1d(np.asarray(pressures, dtype=float))

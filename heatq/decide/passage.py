@@ -188,9 +188,9 @@ class Passage:
         else:
             self.start = check_number("initial_temperature", options["initial_temperature"], "initial_temperature")
 
-    def mass_flow(self, inlet: Array, factor: float = 1.0) -> Array:
+    def mass_flow(self, inlet: Array) -> Array:
         """Through the load, kg/s, at every knot, for the gas temperature in front of it (degC at the knots)."""
-        flow_rate = self.quench.velocity * factor * self.furnace.flow_area
+        flow_rate = self.quench.velocity * self.furnace.flow_area
         return flow_rate * self.gas.density(inlet, self.pressure) * (1.0 - self.furnace.bypass)
 
     def at_knots(self, means: Array, first: float) -> Array:

@@ -227,6 +227,8 @@ def sections_against_pressure(
     _check(quench, requirement, specimen, (smallest, largest), tolerance)
     _need_gas(quench)
     p = _rising("pressures", pressures, "pressure")
+    if not isinstance(steels, Mapping | Sequence) or isinstance(steels, str):
+        raise InputError(f"steels = {steels!r} must be a list of steels, or a mapping name -> Steel.")
     named = dict(steels) if isinstance(steels, Mapping) else {str(getattr(one, "name", "")): one for one in steels}
     if not named or (not isinstance(steels, Mapping) and len(named) != len(list(steels))) or "" in named:
         raise InputError("steels: give at least one, each with a name of its own, or a mapping name -> Steel.")
@@ -259,8 +261,8 @@ def _need_gas(quench: Any) -> None:
 
 def _rising(argument: str, values: Any, kind: str) -> Array:
     array = np.array([check_number(argument, one, kind, low_open=True) for one in np.atleast_1d(np.asarray(values))])
-    if not (np.diff(array) > 0.0).all():
-        raise InputError(f"{argument} must rise from value to value.")
+    if not array.size or not (np.diff(array) > 0.0).all():
+        raise InputError(f"{argument} must rise from value to value, and hold at least one.")
     return array
 
 

@@ -46,6 +46,10 @@ def compare_distortion(figures: Mapping[str, xr.Dataset], by: str = "largest_dif
     """
     import xarray as xr
 
+    if not isinstance(figures, Mapping):
+        raise InputError(
+            f"figures = {type(figures).__name__} must be a mapping label -> result of distortion_figures()."
+        )
     if not figures:
         raise InputError("figures is empty: give at least one label -> result of distortion_figures().")
     rows = []
@@ -85,6 +89,8 @@ def distortion_table(comparison: xr.Dataset) -> str:
     comparison : xarray.Dataset
         From `compare_distortion`.
     """
+    if not hasattr(comparison, "data_vars") or "quench" not in comparison.dims:
+        raise InputError("comparison is not what compare_distortion() returned.")
     names = [str(name) for name in comparison["quench"].values]
     width = max(12, *(len(name) + 2 for name in names))
     lines = [" " * 68 + "".join(f"{name:>{width}}" for name in names)]

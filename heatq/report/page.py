@@ -77,6 +77,8 @@ def html(
     >>> "Is 30 mm hard to the core?" in text and "src='http" not in text
     True
     """
+    if not isinstance(path, str | os.PathLike):
+        raise InputError(f"path = {path!r} must be the name of a file, such as 'report.html'.")
     if not hasattr(result, "data_vars"):
         raise InputError(f"result = {type(result).__name__} must be a Dataset, such as trial() or calibrate() return.")
     kind = _kind(result)

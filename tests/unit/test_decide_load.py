@@ -256,6 +256,21 @@ def test_survey_file(tmp_path):
             "state the start",
         ),
         (lambda: hq.quench_resources(3, None, 1.0), "furnace = 3"),
+        (lambda: hq.resources_for(3), "furnace = 3"),
+        (lambda: hq.motor_load(3, "nitrogen", [1e5]), "needs a furnace with fan"),
+        (lambda: hq.Fan(3, 4), "two lists of numbers"),
+        (lambda: hq.compare_distortion(3), "must be a mapping label"),
+        (lambda: hq.distortion_table(3), "not what compare_distortion"),
+        (
+            lambda: hq.section_chart(
+                hq.grade("4140"), hq.GasQuench(), hq.Requirement(martensite=0.5), pressures=[], velocities=[3.0]
+            ),
+            "hold at least one",
+        ),
+        (
+            lambda: hq.sections_against_pressure(3, hq.GasQuench(), hq.Requirement(martensite=0.5), pressures=[1e5]),
+            "steels = 3",
+        ),
         (lambda: hq.quench_resources(FURNACE, hq.BathQuench(hq.OilBath()), 1.0), "takes no gas"),
         (lambda: hq.quench_resources(FURNACE, FURNACE.quench("nitrogen", 6e5), 1.0, prices={"gold": 1.0}), "gold"),
         (

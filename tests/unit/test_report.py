@@ -166,6 +166,8 @@ def test_commands_write_the_page_when_asked(tmp_path, monkeypatch, capsys):
 def test_errors(bar, tmp_path):
     with pytest.raises(hq.InputError, match="must be a Dataset"):
         write({"a": 1}, tmp_path / "x.html")
+    with pytest.raises(hq.InputError, match="path = 3 must be the name of a file"):
+        write(bar, 3)
     with pytest.raises(hq.InputError, match="cannot be written"):
         write(bar[["temperature"]], tmp_path / "no" / "x.html")
 

@@ -283,7 +283,6 @@ def test_stores_are_begun_and_gone_on_with_only_when_said(call, tmp_path):
 
 
 def test_an_interrupted_study_goes_on(call, tmp_path, monkeypatch):
-    pytest.importorskip("zarr")
     path = write(tmp_path, SMALL)
     whole = call(path, "--out", "whole")[1]
     run = hq.trial

@@ -41,8 +41,6 @@ def swallows(x):
 @pytest.mark.parametrize("stored", [False, True])
 def test_ctrl_c_cuts_no_case(tmp_path, chunk, stored):
     store = {"store": tmp_path / "s.zarr"} if stored else {}
-    if stored:
-        pytest.importorskip("zarr")
     broken = study(swallows, POINTS, threads=1, chunk=chunk, **store, **plain)
     ok = broken["status"].values == "ok"
     kept = 5 // chunk * chunk if stored else 5  # a store keeps whole chunks
@@ -119,7 +117,6 @@ def test_the_names_of_the_result_are_no_parameters(name):
 
 
 def test_attributes_that_are_arrays_and_indexes_that_are_dates(tmp_path):
-    pytest.importorskip("zarr")
 
     def build(x):
         attrs = {"units": "m", "count": np.int64(3), "limits": np.array([1.0, 2.0]), "other": None}
@@ -134,7 +131,6 @@ def test_attributes_that_are_arrays_and_indexes_that_are_dates(tmp_path):
 
 
 def test_a_torn_mark_is_run_again(tmp_path):
-    pytest.importorskip("zarr")
     calls = []
 
     def build(x):

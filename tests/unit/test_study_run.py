@@ -11,12 +11,11 @@ import threading
 import numpy as np
 import pytest
 import xarray as xr
+import zarr
 from scipy.constants import bar
 
 import heatq as hq
 from heatq.studies import open_study, study
-
-zarr = pytest.importorskip("zarr")
 
 
 def product(x, y=1.0):

@@ -15,7 +15,6 @@ import pytest
 
 from heatq.studies import study
 
-pytest.importorskip("zarr")
 pytestmark = pytest.mark.slow
 
 HERE = pathlib.Path(__file__)
@@ -75,7 +74,8 @@ def dies_once(x, flag):
 
 @pytest.mark.filterwarnings("ignore")
 def test_a_dask_cluster_that_loses_a_worker(tmp_path):
-    distributed = pytest.importorskip("distributed")
+    import distributed
+
     flag = tmp_path / "killed"
     points = {"x": np.arange(40.0).tolist(), "flag": [str(flag)]}
     with (

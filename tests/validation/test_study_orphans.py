@@ -13,7 +13,6 @@ import pytest
 
 from heatq.studies import open_study
 
-pytest.importorskip("zarr")
 pytestmark = [
     pytest.mark.slow,
     pytest.mark.skipif(not pathlib.Path("/proc/self/stat").exists(), reason="needs fork, kill -9 and /proc"),
