@@ -576,6 +576,55 @@ def transform_state(
 
 
 @jit
+def expected_capacity(
+    dt, temp, enthalpy, heating, mass, volume, transforms, fractions, start, kinetic, thermal, capacity
+):  # fmt: skip
+    """Heat capacity (J/K) of every cell over the step to come: the secant of enthalpy over temperature, not the tangent.
+
+    The enthalpy at the end is expected from ``heating``, its rate (W/m3) in the last step, which stays continuous where
+    the heat capacity jumps. A cell that transforms keeps its tangent unless it is about to pass Ms.
+    """
+    nr, nz = temp.shape
+    for i in range(nr):
+        for j in range(nz):
+            t = temp[i, j]
+            capacity[i, j] = mass[i, j]
+            change = dt * heating[i, j]
+            guess = t + change * volume[i, j] / mass[i, j]
+            ms = start[1, i, j]
+            if abs(guess - t) < 1e-3:
+                continue
+            if not transforms:
+                ahead = plain_temperature(enthalpy[i, j] + change, guess, thermal)[0]
+            elif t > ms and guess < ms:
+                ahead = mixture_temperature(
+                    enthalpy[i, j] + change, guess, fractions[0, i, j], fractions[1, i, j], fractions[2, i, j],
+                    fractions[3, i, j], ms, start[2, i, j], kinetic, thermal,
+                )[0]  # fmt: skip
+            else:
+                continue
+            if abs(ahead - t) > 1e-3:
+                capacity[i, j] = change * volume[i, j] / (ahead - t)
+
+
+@jit
+def released_rate(
+    dt, temp, new_temp, enthalpy, new_enthalpy, mass, new_mass, volume, fractions, new_fractions, release
+):  # fmt: skip
+    """Temperature rate (K/s) that growth alone gave each cell in the last step; 0 where martensite forms or nothing grew."""
+    nr, nz = temp.shape
+    for i in range(nr):
+        for j in range(nz):
+            grown = 0.0
+            for phase in range(3):
+                grown += new_fractions[phase, i, j] - fractions[phase, i, j]
+            release[i, j] = 0.0
+            if grown > 0.0 and new_fractions[3, i, j] == fractions[3, i, j]:
+                heat = (new_enthalpy[i, j] - enthalpy[i, j]) * volume[i, j]
+                release[i, j] = (new_temp[i, j] - temp[i, j] - 2.0 * heat / (mass[i, j] + new_mass[i, j])) / dt
+
+
+@jit
 def node_value(temp, surface, r, z):
     """Temperature at a node: 0 and n + 1 are the faces of a direction, 1 ... n its cells."""
     nr, nz = temp.shape
@@ -643,7 +692,7 @@ def record_row(
 @jit
 def advance(
     clock, stop_time, tolerance, longest_step, transforms,
-    enthalpy, temp, mass, cond, fractions, sums, formation, surface, energy_out,
+    enthalpy, temp, mass, cond, fractions, sums, formation, memory, surface, energy_out,
     grid_r, grid_z, volume, zones, zone_start, knot_time, flux_tables,
     thermal, kinetic, kinetic_scalars, s_table, s_inverse_step,
     probe_r, probe_z, weight_r, weight_z, linear, record,
@@ -651,9 +700,12 @@ def advance(
     """March from ``clock[0]`` to ``stop_time`` or until ``record`` is full; return status and the rows written.
 
     ``clock`` holds time, next step, accepted steps, rejected steps, lowest and highest temperature seen, the step to take
-    after a jump, and the temperature below which the run may end. Second-order linearly implicit W-method (ROS2) in
+    after a jump, and the temperature below which the run may end. ``memory`` holds what each cell remembers of the last step:
+    the rate of its enthalpy (W/m3), the part of its temperature rate that growth gave it (K/s), and ``start`` of
+    `transform_state`. Second-order linearly implicit W-method (ROS2) in
     enthalpy, approximately factorised: one tridiagonal sweep per direction and stage; the kinetics ride along with the mean
-    of the rates at both ends of the step. The step is chosen so that the difference to the embedded first-order solution
+    of the rates at both ends of the step. The matrix of the implicit part takes the heat capacity that is expected over the step,
+    and the heat that growth releases, as known from the last step, as a source with a time of its own. The step is chosen so that the difference to the embedded first-order solution
     stays below ``tolerance`` (K) in every cell.
     """
     nr, nz = temp.shape
@@ -670,10 +722,6 @@ def advance(
     upper_z = np.zeros(shape)
     inverse_z = np.zeros(shape)
     per_volume = 1.0 / volume
-    start = np.empty((3, nr, nz))
-    start[0] = 0.0
-    start[1] = kinetic_scalars[0]
-    start[2] = kinetic_scalars[5]
     x1 = np.empty(shape)
     x2 = np.empty(shape)
     h1 = np.empty(shape)
@@ -687,6 +735,10 @@ def advance(
     frac2 = fractions.copy()
     sums1 = sums.copy()
     sums2 = sums.copy()
+    heating = memory[0]
+    release = memory[1]
+    start = memory[2:]
+    capacity = np.empty(shape)
     power = np.zeros(4)
     power2 = np.zeros(4)
     out1 = np.zeros(4)
@@ -695,6 +747,9 @@ def advance(
     fresh = True
     rejected_last = False
     if clock[2] == 0.0:
+        start[0] = 0.0
+        start[1] = kinetic_scalars[0]
+        start[2] = kinetic_scalars[5]
         transform_state(
             0.0, temp, temp, transforms, fractions, sums, enthalpy, temp, frac1, sums1, t1, mass, cond, volume, start,
             kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
@@ -724,17 +779,20 @@ def advance(
         elif dt > 0.5 * left:
             dt = 0.5 * left
         gamma = GAMMA * dt
+        expected_capacity(
+            dt, temp, enthalpy, heating, mass, volume, transforms, fractions, start, kinetic, thermal, capacity
+        )  # fmt: skip
         for i in range(nr):
             for j in range(nz):
-                x1[i, j] = dt * rate[i, j]
+                x1[i, j] = dt * (rate[i, j] + capacity[i, j] * release[i, j])
         for face in range(4):
             out1[face] = dt * power[face]
-        factor_sweeps(gamma, mass, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z)
-        solve_sweeps(gamma, x1, mass, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, out1)
+        factor_sweeps(gamma, capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z)
+        solve_sweeps(gamma, x1, capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, out1)
         for i in range(nr):
             for j in range(nz):
                 guess[i, j] = temp[i, j] + x1[i, j]
-                x1[i, j] *= mass[i, j]
+                x1[i, j] = capacity[i, j] * (x1[i, j] - dt * release[i, j])
                 h1[i, j] = enthalpy[i, j] + x1[i, j] * per_volume[i, j]
         transform_state(
             dt, temp, guess, transforms, fractions, sums, h1, guess, frac1, sums1, t1, mass1, cond1, volume, start,
@@ -749,13 +807,13 @@ def advance(
         )  # fmt: skip
         for i in range(nr):
             for j in range(nz):
-                x2[i, j] = dt * x2[i, j] - 2.0 * x1[i, j]
+                x2[i, j] = dt * (x2[i, j] - capacity[i, j] * release[i, j]) - 2.0 * x1[i, j]
         for face in range(4):
             out2[face] = dt * power2[face] - 2.0 * out1[face]
-        solve_sweeps(gamma, x2, mass, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, out2)
+        solve_sweeps(gamma, x2, capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, out2)
         for i in range(nr):
             for j in range(nz):
-                change = 0.5 * (x1[i, j] + mass[i, j] * x2[i, j])
+                change = 0.5 * (x1[i, j] + capacity[i, j] * (x2[i, j] + dt * release[i, j]))
                 h1[i, j] += change * per_volume[i, j]
                 guess[i, j] = t1[i, j] + change / mass1[i, j]
         transform_state(
@@ -780,6 +838,7 @@ def advance(
             factor = min(factor, 1.0)
         rejected_last = False
         if transforms:
+            released_rate(dt, temp, t2, enthalpy, h1, mass, mass1, volume, fractions, frac2, release)
             for phase in range(3):
                 for i in range(nr):
                     for j in range(nz):
@@ -792,6 +851,7 @@ def advance(
         high = t2[0, 0]
         for i in range(nr):
             for j in range(nz):
+                heating[i, j] = (h1[i, j] - enthalpy[i, j]) / dt
                 enthalpy[i, j] = h1[i, j]
                 temp[i, j] = t2[i, j]
                 mass[i, j] = mass1[i, j]

@@ -47,7 +47,7 @@ Progress = str | bool | Callable[[float, float], None]
 
 #: Step tolerance (K, largest difference to the embedded first-order solution) per kelvin of wanted accuracy. Measured
 #: on families of cases, see docs/explanation/time-stepping-and-error.md.
-TOLERANCE_PER_ACCURACY = 0.8
+TOLERANCE_PER_ACCURACY = {"plain": 0.5, "transforming": 0.8}
 #: A run with an error estimate starts with this many times the wanted accuracy as its working accuracy, which sets grid and
 #: steps: the median error is a quarter of the working accuracy, and the estimate tells where it has to be refined.
 START = 2.0
@@ -181,7 +181,7 @@ def simulate(
             is_estimated = estimate_error and cells is None and step_tolerance is None
             working = START * accuracy if is_estimated else accuracy
             state = job.state(working, cells)
-            tolerance = working * TOLERANCE_PER_ACCURACY if step_tolerance is None else step_tolerance
+            tolerance = _tolerance(state, working) if step_tolerance is None else step_tolerance
             outcome = _march(state, tolerance, end_time, field_times, progress, stop_below)
             estimate = float("nan")
             if is_estimated and outcome == "finished":
@@ -244,6 +244,11 @@ def simulate(
     return result
 
 
+def _tolerance(state: State, working: float) -> float:
+    """Step tolerance for a working accuracy, both in K."""
+    return working * TOLERANCE_PER_ACCURACY["transforming" if state.transforms else "plain"]
+
+
 def _refine(
     job: Job,
     state: State,
@@ -261,7 +266,7 @@ def _refine(
     working = START * accuracy
     other_working = COARSER * working
     other = job.state(other_working)
-    _judge(other, other_working * TOLERANCE_PER_ACCURACY, job.end_time, None, stop_below)
+    _judge(other, _tolerance(other, other_working), job.end_time, None, stop_below)
     estimate = _difference(state, other) / (COARSER - 1.0)
     for _ in range(3):
         if estimate <= accuracy:
@@ -274,13 +279,13 @@ def _refine(
         other, other_working = state, working
         working *= finer
         state = job.state(working)
-        if _judge(state, working * TOLERANCE_PER_ACCURACY, job.end_time, field_times, stop_below) != "finished":
-            return other, other_working * TOLERANCE_PER_ACCURACY, estimate
+        if _judge(state, _tolerance(state, working), job.end_time, field_times, stop_below) != "finished":
+            return other, _tolerance(other, other_working), estimate
         state.solve_seconds += other.solve_seconds
         estimate = _difference(state, other) / (other_working / working - 1.0)
     if estimate > accuracy and wanted is not None and not state.transforms:
         estimate = _difference(state, other, wanted) / (other_working / working - 1.0)
-    return state, working * TOLERANCE_PER_ACCURACY, estimate
+    return state, _tolerance(state, working), estimate
 
 
 def _judge(state: State, tolerance: float, end_time: float, field_times: Array | None, stop_below: float | None) -> str:
@@ -296,18 +301,20 @@ def _difference(fine: State, coarse: State, wanted: Array | None = None) -> floa
 
     The coarse run's first two steps are left out: there its surface is only interpolated from the start.
     """
-    count = fine.probe_tables[0].shape[0]
-    a, b = np.concatenate(fine.records), np.concatenate(coarse.records)
+    last = 5 + fine.probe_tables[0].shape[0]
+    columns = [0, *range(5, last)]
+    a = np.concatenate([rows[:, columns] for rows in fine.records])
+    b = np.concatenate([rows[:, columns] for rows in coarse.records])
     common = a[(a[:, 0] >= b[min(2, len(b) - 1), 0]) & (a[:, 0] <= b[-1, 0])]
     if len(common) == 0:
         return 0.0
     if wanted is None:
-        one = common[np.unique(np.linspace(0, len(common) - 1, 300).astype(int)), : 5 + count]
+        one = common[np.unique(np.linspace(0, len(common) - 1, 300).astype(int))]
     else:
         wanted = wanted[(wanted >= common[0, 0]) & (wanted <= common[-1, 0])]
-        one = between_steps(a[:, : 5 + count], wanted, fine.tables.knot_time)
-    other = between_steps(b[:, : 5 + count], one[:, 0], coarse.tables.knot_time)
-    return float(np.abs(one[:, 5:] - other[:, 5:]).max(initial=0.0))
+        one = between_steps(a, wanted, fine.tables.knot_time)
+    other = between_steps(b, one[:, 0], coarse.tables.knot_time)
+    return float(np.abs(one[:, 1:] - other[:, 1:]).max(initial=0.0))
 
 
 def _check_times(name: str, times: Sequence[float] | Array | None, end_time: float) -> Array | None:
@@ -379,8 +386,8 @@ def _march(
                 t = state.tables
                 code, rows = advance(
                     state.clock, float(stop), float(tolerance), end_time / 50.0, state.transforms,
-                    state.enthalpy, state.temp, state.mass, state.cond, state.fractions, state.sums, state.formation, state.surface,
-                    state.energy_out, state.grid.r_table, state.grid.z_table, state.volume, t.zones, t.zone_start,
+                    state.enthalpy, state.temp, state.mass, state.cond, state.fractions, state.sums, state.formation, state.memory,
+                    state.surface, state.energy_out, state.grid.r_table, state.grid.z_table, state.volume, t.zones, t.zone_start,
                     t.knot_time, t.flux, state.thermal, k.rates, k.scalars, k.s_table, k.s_inverse_step,
                     *state.probe_tables, record,
                 )  # fmt: skip

@@ -45,6 +45,7 @@ class Job:
                     "not be austenite, and heating is not modelled. Start above Ac3, or pass a plain Material."
                 )
         self.thermal = thermal_table(self.material)
+        self.flux_tables: dict[int, tuple[Any, Array]] = {}
         row = int(np.clip(np.searchsorted(GRID, initial_temperature), 0, len(GRID) - 1))
         self.conductivity = float(self.thermal[row, 9])
         self.demands = grid_demands(specimen, sides, places, initial_temperature, end_time)
@@ -59,7 +60,7 @@ class Job:
             conductivity=self.conductivity,
             is_transforming=bool(self.transforms),
         )
-        return State(self, grid, boundary_tables(self.specimen, self.sides, grid, self.end_time))
+        return State(self, grid, boundary_tables(self.specimen, self.sides, grid, self.end_time, self.flux_tables))
 
 
 class State:
@@ -79,6 +80,7 @@ class State:
         self.fractions = np.zeros((4, nr, nz))
         self.sums = np.zeros((3, nr, nz))
         self.formation = np.zeros((3, nr, nz))
+        self.memory = np.zeros((5, nr, nz))
         self.surface = np.full((4, max(nz, nr)), start)
         self.energy_out = np.zeros(4)
         self.volume = grid.volume

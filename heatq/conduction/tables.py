@@ -147,8 +147,9 @@ def grid_demands(
     for side, boundary in sides.items():
         reach = specimen.outer_radius if side in ("bottom", "top") else (length or 0.0)
         flux = span = 0.0
-        for position in (0.0, 0.5 * reach, 0.999 * reach):
-            for _, knot in over_time(at(boundary, position), end_time):
+        places_on_face = [at(boundary, share * reach) for share in (0.0, 0.5, 0.999)]
+        for local in {id(local): local for local in places_on_face}.values():  # mostly one and the same
+            for _, knot in over_time(local, end_time):
                 q = _flux(face_of[side], knot, levels)
                 start = float(np.interp(initial_temperature, levels, q))
                 cooling = start >= 0.0
@@ -168,8 +169,15 @@ def grid_demands(
     return demands
 
 
-def boundary_tables(specimen: Any, sides: Mapping[str, Any], grid: Grid, end_time: float) -> BoundaryTables:
-    """Sample the boundary of every side into tables."""
+def boundary_tables(
+    specimen: Any,
+    sides: Mapping[str, Any],
+    grid: Grid,
+    end_time: float,
+    known: dict[int, tuple[Any, Array]] | None = None,
+) -> BoundaryTables:
+    """Sample the boundary of every side into tables; ``known`` keeps those of the boundary itself for the next grid."""
+    known = {} if known is None else known
     face_of = {side: name for name, side in specimen.faces.items()}
     nr, nz = grid.shape
     zones = np.full((4, max(nz, nr)), -1, np.int64)
@@ -195,7 +203,12 @@ def boundary_tables(specimen: Any, sides: Mapping[str, Any], grid: Grid, end_tim
                     key = id(knot)
                     if key not in table_of:
                         table_of[key] = len(rows)
-                        rows.append(_flux(face, knot, GRID))
+                        if knot is boundary:
+                            if key not in known:
+                                known[key] = (knot, _flux(face, knot, GRID))
+                            rows.append(known[key][1])
+                        else:
+                            rows.append(_flux(face, knot, GRID))
                         sampled.append((face, knot))
                     times.append((float(knot_time), table_of[key]))
                 starts.append(len(times))

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from heatq.errors import hold_validity, repeat_notes
 from heatq.transformation.options import DEFAULT, Kinetics, drag_divisor, kinetics_named
-from heatq.transformation.rates import S_COMPLETE, rate_tables, s_inverse_table
+from heatq.transformation.rates import S_COMPLETE, fade_out, rate_tables, s_inverse_table
 
 __all__ = ["PHASES", "TEMPERATURE_GRID", "KineticTables", "kinetic_tables", "no_kinetics", "transformed_fraction_table"]
 
@@ -74,7 +74,7 @@ def transformed_fraction_table(spread: float = 0.0) -> tuple[npt.NDArray[np.floa
 def kinetic_tables(steel: Any, kinetics: str | Kinetics = DEFAULT) -> KineticTables:
     """Tables of one steel (cached per steel and kinetics).
 
-    Ferrite and pearlite are frozen below the bainite start that belongs to the bainite rate, bainite below Ms; see
+    Ferrite and pearlite fade out at the bainite start that belongs to the bainite rate, bainite at Ms; see
     `heatq.transformation.rates`. ``kinetics`` is a name or an own `heatq.transformation.options.Kinetics`.
     """
     tables, notes = _cached_tables(steel, kinetics_named(kinetics))
@@ -91,8 +91,7 @@ def _cached_tables(steel: Any, kinetics: Kinetics) -> tuple[KineticTables, dict[
 def _build_tables(steel: Any, kinetics: Kinetics) -> KineticTables:
     tables = rate_tables(steel, TEMPERATURE_GRID, (kinetics.ferrite, kinetics.pearlite, kinetics.bainite))
     slower = drag_divisor(steel, TEMPERATURE_GRID, kinetics.drag)
-    bainite = np.array(tables.bainite)
-    bainite[tables.ms > TEMPERATURE_GRID] = 0.0
+    bainite = tables.bainite * fade_out(TEMPERATURE_GRID, tables.ms)
     top = max(tables.ae3, tables.ae1, tables.bs)
     rates = np.ascontiguousarray(
         np.stack(

@@ -10,6 +10,7 @@ from heatq.steels import Steel
 from heatq.transformation.critical import critical_temperatures
 from heatq.transformation.formulas import ms_andrews_1965, ms_van_bohemen_2012
 from heatq.transformation.rates import (
+    FADE_SPAN,
     S_COMPLETE,
     alpha_van_bohemen_2012,
     alpha_van_bohemen_sietsma_2009,
@@ -245,14 +246,20 @@ def test_rate_tables():
         == tables.ferrite_limit.shape
         == grid.shape
     )
-    assert np.all(tables.ferrite[grid < tables.bs] == 0.0)
-    assert np.all(tables.pearlite[grid < tables.bs] == 0.0)
-    assert tables.ferrite[grid.searchsorted(tables.bs)] > 0.0
+    half = 0.5 * FADE_SPAN
+    for rate in (tables.ferrite, tables.pearlite):
+        assert np.all(rate[grid < tables.bs - half] == 0.0)
+        assert np.all(rate[grid.searchsorted(tables.bs - half + 1.0) : grid.searchsorted(tables.bs)] > 0.0)
     assert tables.alpha == 0.011
     assert tables.carbon == 0.37
     assert tables.ms_per_carbon == -423.0
     free = rate_tables(H["4140"], grid, freeze_below_bs=False)
     assert free.ferrite[400] > 0.0
+    whole = grid > tables.bs + half
+    assert np.array_equal(tables.pearlite[whole], free.pearlite[whole])
+    fading = np.abs(grid - tables.bs) < half
+    shares = tables.pearlite[fading] / free.pearlite[fading]
+    assert np.diff(shares) == pytest.approx(1.0 / FADE_SPAN)
     scaled = rate_tables(H["4140"], grid, (0.74, 1.20, 0.77))
     assert scaled.ferrite == pytest.approx(0.74 * tables.ferrite)
     assert scaled.pearlite == pytest.approx(1.20 * tables.pearlite)

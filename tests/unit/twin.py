@@ -1,8 +1,8 @@
 """One time step of heatq's conduction solver in plain numpy, straight from the equations, for a material that does not
 transform: finite volumes in (r, z), enthalpy as the unknown, the second-order W-method ROS2, approximately factorised.
 
-    (1 - g dt A_z)(1 - g dt A_r) k1 = dt F(H, t)
-    (1 - g dt A_z)(1 - g dt A_r) k2 = dt F(H + k1, t + dt) - 2 k1          g = 1 - 1/sqrt(2)
+    (1 - g dt A_z)(1 - g dt A_r) (k1 + S) = dt F(H, t) + S
+    (1 - g dt A_z)(1 - g dt A_r) (k2 - S) = dt F(H + k1, t + dt) - 2 k1 - S          g = 1 - 1/sqrt(2)
     H_new = H + 3/2 k1 + 1/2 k2
 
 Dense matrices and no speed: this is the text to read, `heatq._kernels.advance` is the code to run.
@@ -59,8 +59,11 @@ def heat_balance(temperature, conductivity, r_faces, z_faces, nodes, flux):
     return heat, matrix_z, matrix_r, out
 
 
-def step(dt, enthalpy, r_faces, z_faces, nodes, enthalpy_table, conductivity_table, flux_at):
-    """Enthalpy (J/m3) and temperature (degC) after one step; ``flux_at(time)`` gives the flux tables, time from 0."""
+def step(dt, enthalpy, r_faces, z_faces, nodes, enthalpy_table, conductivity_table, flux_at, heating=0.0, release=0.0):
+    """Enthalpy (J/m3) and temperature (degC) after one step; ``flux_at(time)`` gives the flux tables, time from 0.
+
+    From the last step: ``heating`` is the rate of the enthalpy (W/m3), ``release`` the temperature rate by growth (K/s).
+    """
     volume = np.outer(np.diff(z_faces), np.pi * np.diff(r_faces**2))
 
     def state(h):
@@ -69,15 +72,21 @@ def step(dt, enthalpy, r_faces, z_faces, nodes, enthalpy_table, conductivity_tab
 
     t, k = state(enthalpy)
     below = np.searchsorted(nodes, t) - 1
-    capacity = ((np.diff(enthalpy_table) / np.diff(nodes))[below] * volume).ravel()
+    tangent = (np.diff(enthalpy_table) / np.diff(nodes))[below]
+    ahead = state(enthalpy + dt * heating)[0] - t  # the secant where the cell is expected to move
+    moves = np.minimum(np.abs(dt * heating / tangent), np.abs(ahead)) > 1e-3
+    capacity = (np.where(moves, dt * heating / np.where(moves, ahead, 1.0), tangent) * volume).ravel()
+    source = dt * capacity * np.ravel(release)  # what the matrix does not know: k - source is what conduction does
     heat, matrix_z, matrix_r, _ = heat_balance(t, k, r_faces, z_faces, nodes, flux_at(0.0))
     one = np.eye(t.size)
     along_z, along_r = one - GAMMA * dt * matrix_z / capacity, one - GAMMA * dt * matrix_r / capacity
-    k1 = np.linalg.solve(along_r, np.linalg.solve(along_z, dt * heat)) / volume.ravel()
+    k1 = np.linalg.solve(along_r, np.linalg.solve(along_z, dt * heat + source))
+    k1 = (k1 - source) / volume.ravel()
     predicted = enthalpy + k1.reshape(t.shape)
     heat, *_ = heat_balance(*state(predicted), r_faces, z_faces, nodes, flux_at(dt))
     right = dt * heat - 2.0 * k1 * volume.ravel()
-    k2 = np.linalg.solve(along_r, np.linalg.solve(along_z, right)) / volume.ravel()
+    k2 = np.linalg.solve(along_r, np.linalg.solve(along_z, right - source))
+    k2 = (k2 + source) / volume.ravel()
     new = enthalpy + (1.5 * k1 + 0.5 * k2).reshape(t.shape)
     return new, state(new)[0]
 
