@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import bisect
-import dataclasses
+import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -24,24 +25,27 @@ GROWTH = {"plain": 0.5, "transforming": 1.0}
 FIRST_CELL = 4.0
 PROBE_SHARE = 0.7
 FEWEST, MOST = 6, 600
+#: No first cell at an end is thicker than this share of the radius, however far the probes are.
+END_SHARE = 0.15
 #: No first cell is thinner than this share of the length, however large the flux (a surface held at a temperature).
 THINNEST = 1e-4
 
 
-@dataclasses.dataclass(frozen=True)
+@dataclass(frozen=True)
 class Demand:
     """What one side of the section asks of the grid.
 
     ``flux``: largest heat flux it will see, W/m2; ``span``: temperature from the start to where its flux ends, K; ``nearest``:
-    distance of the nearest probe, m.
+    distance of the nearest probe, m; ``least``: smallest coefficient it will have over that span, W/m2K.
     """
 
     flux: float = 0.0
     span: float = 0.0
     nearest: float = 0.0
+    least: float = 0.0
 
 
-@dataclasses.dataclass(frozen=True)
+@dataclass(frozen=True)
 class Grid:
     """Cell faces in r and z (m)."""
 
@@ -92,6 +96,19 @@ def _both_ends(half: Array) -> Array:
     return np.concatenate([0.5 * half, 1.0 - 0.5 * half[-2::-1]])
 
 
+def _reach(specimen: Any, demands: Mapping[str, Demand], conductivity: float, nearest: float) -> float:
+    """Share of what happens at an end that may arrive at the nearest probe: a fin cools along its way to it.
+
+    3 exp(-m z), at most 1, with m^2 = sum of h x perimeter / (k x section) of a fin, held below (2.4 / radius)^2, the first root
+    of J0 (a surface held at a temperature). The 3 is a margin for what has not settled into the slowest mode.
+    """
+    inner, outer = specimen.inner_radius, specimen.outer_radius
+    loss = outer * demands.get("outer", Demand()).least + inner * demands.get("bore", Demand()).least
+    fin = 2.0 * loss / (conductivity * (outer**2 - inner**2))
+    m = (fin / (1.0 + fin * (outer / 2.405) ** 2)) ** 0.5
+    return min(1.0, 3.0 * math.exp(-m * nearest))
+
+
 def _growth(length: float, demand: Demand, accuracy: float, conductivity: float, weight: float) -> float:
     """Relative growth of neighbouring cells that one face asks for."""
     span = max(demand.span, 1.0)
@@ -99,11 +116,13 @@ def _growth(length: float, demand: Demand, accuracy: float, conductivity: float,
     return min(0.5, (accuracy / (weight * span * max(biot / (1.0 + biot), 1e-9))) ** 0.5)
 
 
-def _spacing(length: float, demand: Demand, accuracy: float, conductivity: float, growth: float) -> Array:
-    """Points 0..1 over ``length``, first cells at the demanding face at 0."""
+def _spacing(
+    length: float, demand: Demand, accuracy: float, conductivity: float, growth: float, thickest: float
+) -> Array:
+    """Points 0..1 over ``length``, first cells at the demanding face at 0, the first not above ``thickest``."""
     first = FIRST_CELL * accuracy * conductivity / max(demand.flux, 1e-30)
     first = max(first, PROBE_SHARE * growth * demand.nearest, THINNEST * length)
-    first = min(first, length * growth / 2.0, length / FEWEST)
+    first = min(first, length * growth / 2.0, length / FEWEST, thickest)
     cells = int(np.ceil(np.log1p(length * growth / first) / np.log1p(growth)))
     return _uniform_growth(min(max(cells, FEWEST), MOST), cells * np.log1p(growth))
 
@@ -116,6 +135,7 @@ def make_grid(
     demands: Mapping[str, Demand] | None = None,
     conductivity: float = 25.0,
     is_transforming: bool = False,
+    is_whole: bool = False,
 ) -> Grid:
     """Grid for a piece: graded towards the faces that are quenched.
 
@@ -133,6 +153,8 @@ def make_grid(
         Lowest conductivity at the start temperature, W/mK.
     is_transforming : bool
         Whether latent heat makes moving fronts.
+    is_whole : bool
+        The whole field is wanted, not only the probes: ends far from every probe are resolved too.
     """
     inner, outer = specimen.inner_radius, specimen.outer_radius
     end_quench = isinstance(specimen, EndQuenchBar)
@@ -153,17 +175,17 @@ def make_grid(
     weight = GROWTH["transforming" if is_transforming else "plain"]
     none = Demand()
 
-    def points(length: float, low: Demand, high: Demand) -> Array:
+    def points(length: float, low: Demand, high: Demand, thickest: float = math.inf) -> Array:
         if low.flux == 0.0 and high.flux == 0.0:
             return np.linspace(0.0, 1.0, FEWEST + 1)
         # what the harder face sends in passes the whole section, so its growth rules on both sides
         growth = min(_growth(length, face, accuracy, conductivity, weight) for face in (low, high) if face.flux > 0.0)
         if low.flux == 0.0:
-            return 1.0 - _spacing(length, high, accuracy, conductivity, growth)[::-1]
+            return 1.0 - _spacing(length, high, accuracy, conductivity, growth, thickest)[::-1]
         if high.flux == 0.0 or (end_quench and high.flux * 20.0 < low.flux):
-            return _spacing(length, low, accuracy, conductivity, growth)
-        near = _spacing(length / 2.0, low, accuracy, conductivity, growth)
-        far = _spacing(length / 2.0, high, accuracy, conductivity, growth)
+            return _spacing(length, low, accuracy, conductivity, growth, thickest)
+        near = _spacing(length / 2.0, low, accuracy, conductivity, growth, thickest)
+        far = _spacing(length / 2.0, high, accuracy, conductivity, growth, thickest)
         return np.concatenate([0.5 * near, 1.0 - 0.5 * far[-2::-1]])
 
     bore = demands.get("bore", none) if inner > 0.0 else none
@@ -171,7 +193,10 @@ def make_grid(
     r[-1] = outer
     if specimen.length is None:
         return Grid(r, np.array([0.0, 1.0]))
-    z = specimen.length * points(specimen.length, demands.get("bottom", none), demands.get("top", none))
+    ends = [demands.get("bottom", none), demands.get("top", none)]
+    if not is_whole:
+        ends = [replace(end, span=end.span * _reach(specimen, demands, conductivity, end.nearest)) for end in ends]
+    z = specimen.length * points(specimen.length, *ends, thickest=END_SHARE * outer)
     return Grid(r, z)
 
 

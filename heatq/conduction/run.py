@@ -98,7 +98,8 @@ def simulate(
     probes : optional
         Names, `Probe` objects or a mapping name -> (r, z); the default is the piece's own list.
     accuracy : float
-        Allowed error of the histories, K. Sets grid and time steps.
+        Allowed error of the histories, K. Sets grid and time steps. An end of a bar that no probe feels gets few cells, so heat
+        removed there is less exact; with ``fields_at`` it is resolved as finely as the rest.
     coupled : bool
         True: transformation and its heat act on the temperature. False: the piece cools as austenite throughout, and
         `heatq.transform` may be laid over the histories afterwards.
@@ -177,6 +178,7 @@ def simulate(
                 initial_temperature,
                 end_time,
                 places,
+                is_whole=field_times is not None,
             )
             is_estimated = estimate_error and cells is None and step_tolerance is None
             working = START * accuracy if is_estimated else accuracy
@@ -266,12 +268,15 @@ def _refine(
     working = START * accuracy
     other_working = COARSER * working
     other = job.state(other_working)
-    _judge(other, _tolerance(other, other_working), job.end_time, None, stop_below)
-    estimate = _difference(state, other) / (COARSER - 1.0)
+    if max(fine / coarse for fine, coarse in zip(state.grid.shape, other.grid.shape, strict=True)) < 1.4:
+        estimate = np.inf  # both have the fewest cells that a grid may have: a finer run has to tell
+    else:
+        _judge(other, _tolerance(other, other_working), job.end_time, None, stop_below)
+        estimate = _difference(state, other) / (COARSER - 1.0)
     for _ in range(3):
         if estimate <= accuracy:
             break
-        finer = min(max(0.1, 0.7 * accuracy / estimate), 0.5)
+        finer = min(max(0.1, 0.7 * accuracy / estimate), 0.5) if np.isfinite(estimate) else 0.5
         # cells go with 1/accuracy in two dimensions and with its square root in one, steps with up to 1/accuracy
         growth = finer ** (-2.0 if min(state.grid.shape) > 1 else -1.5)
         if state.grid.shape[0] * state.grid.shape[1] * float(state.clock[2] + state.clock[3]) * growth > MOST_WORK:

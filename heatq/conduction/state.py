@@ -32,9 +32,10 @@ class Job:
         initial_temperature: float,
         end_time: float,
         places: list,
+        is_whole: bool = False,
     ) -> None:
         self.specimen, self.places, self.sides = specimen, places, sides
-        self.initial_temperature, self.end_time = initial_temperature, end_time
+        self.initial_temperature, self.end_time, self.is_whole = initial_temperature, end_time, is_whole
         self.material = material_of(steel)
         self.transforms, self.kinetics = kinetics_of(steel, coupled, kinetics)
         if self.transforms:
@@ -59,6 +60,7 @@ class Job:
             demands=self.demands,
             conductivity=self.conductivity,
             is_transforming=bool(self.transforms),
+            is_whole=self.is_whole,
         )
         return State(self, grid, boundary_tables(self.specimen, self.sides, grid, self.end_time, self.flux_tables))
 

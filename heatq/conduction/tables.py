@@ -147,6 +147,7 @@ def grid_demands(
     for side, boundary in sides.items():
         reach = specimen.outer_radius if side in ("bottom", "top") else (length or 0.0)
         flux = span = 0.0
+        least = np.inf
         places_on_face = [at(boundary, share * reach) for share in (0.0, 0.5, 0.999)]
         for local in {id(local): local for local in places_on_face}.values():  # mostly one and the same
             for _, knot in over_time(local, end_time):
@@ -161,11 +162,14 @@ def grid_demands(
                 crossed = levels[between]
                 flux = max(flux, abs(start), float(np.abs(q[between]).max(initial=0.0)))
                 if crossed.size:
-                    span = max(
-                        span,
-                        float(np.abs(initial_temperature - (crossed.min() if cooling else crossed.max()))),
-                    )
-        demands[side] = Demand(flux, span, max(nearest[side], 0.0))
+                    end = crossed.min() if cooling else crossed.max()
+                    here = float(abs(initial_temperature - end))
+                    span = max(span, here)
+                    far = np.abs(crossed - end) > 0.2 * here
+                    least = min(least, float(np.abs(q[between][far] / (crossed[far] - end)).min(initial=np.inf)))
+                else:
+                    least = 0.0
+        demands[side] = Demand(flux, span, max(nearest[side], 0.0), least if np.isfinite(least) else 0.0)
     return demands
 
 

@@ -65,6 +65,24 @@ def test_a_mild_quench_needs_few_cells_and_a_far_probe_no_fine_ones():
     assert mild.shape[0] < 20 < far.shape[0] < hard.shape[0]
 
 
+def test_an_end_that_no_probe_feels_gets_few_cells():
+    bar = RoundBar(diameter=0.08, length=0.8)
+    side = Demand(flux=4e5, span=800.0, least=500.0)
+
+    def cells(nearest, **options):
+        demands = {"outer": side} | dict.fromkeys(("bottom", "top"), Demand(flux=4e5, span=800.0, nearest=nearest))
+        return make_grid(bar, 0.5, demands=demands, **options)
+
+    at_the_end, in_the_middle = cells(0.01), cells(0.4)
+    assert in_the_middle.shape[1] < 0.4 * at_the_end.shape[1]
+    assert in_the_middle.shape[0] == at_the_end.shape[0]
+    assert np.diff(in_the_middle.z_faces)[0] <= 0.15 * 0.04 * (1.0 + 1e-12)  # the heat through the end is still caught
+    whole = cells(0.4, is_whole=True).shape[1]
+    assert whole > 2 * in_the_middle.shape[1]
+    side = Demand(flux=4e5, span=800.0, least=0.0)  # a side that takes no heat: the end is felt everywhere
+    assert cells(0.4).shape[1] == whole
+
+
 def test_cells_replace_the_choice():
     assert make_grid(EndQuenchBar(), 0.5, cells=(3, 7)).shape == (3, 7)
     assert make_grid(RoundBar(diameter=0.08), 0.5, cells=(9, 1)).shape == (9, 1)

@@ -418,6 +418,29 @@ def test_the_size_of_the_record_does_not_change_a_transforming_run(monkeypatch):
     np.testing.assert_allclose(cool(**options).temperature, whole.temperature, atol=1e-6)
 
 
+def long_piece(accuracy, **options):
+    face = hq.Convection(coefficient=500.0, fluid_temperature=40.0)
+    return hq.simulate(
+        hq.RoundBar(diameter=0.0762, length=0.6096), METAL, dict.fromkeys(("bottom", "side", "top"), face),
+        initial_temperature=845.0, end_time=600.0, output_times=[5.0, 20.0, 100.0, 600.0], accuracy=accuracy, progress=False,
+        **options,
+    )  # fmt: skip
+
+
+def test_ends_far_from_every_probe_cost_little_and_change_nothing_there():
+    probes, fields = long_piece(0.5), long_piece(0.5, fields_at=[600.0])
+    cells = [json.loads(run.attrs["settings"])["cells"] for run in (probes, fields)]
+    assert cells[0][1] < 0.5 * cells[1][1]
+    assert float(np.abs(probes.temperature - fields.temperature).max()) < 0.5
+    heat = [run.heat_removed for run in (probes, fields)]
+    np.testing.assert_allclose(*heat, rtol=0.01)
+
+
+def test_the_estimate_is_no_guess_where_a_coarser_grid_cannot_be_had():
+    coarse = long_piece(5.0)
+    assert float(np.abs(coarse.temperature - long_piece(0.2).temperature).max()) <= 5.0
+
+
 def test_stop_below_ends_a_long_run(monkeypatch):
     monkeypatch.setattr(run_module, "ROWS", 5)
     data = cool(stop_below=400.0)
