@@ -49,12 +49,12 @@ from heatq.hardness.phases import (
     solid_solution,
 )
 from heatq.steels.grades import h_band
+from heatq.transformation.additivity import S_COMPLETE, s_inverse
 from heatq.transformation.critical_velocity import fractions_from_rate
 from heatq.transformation.formulas import ae1_grange_1961
 from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
 from heatq.transformation.kinetics import KineticTables, kinetic_tables, transformed_fraction_table
 from heatq.transformation.options import CALIBRATED, PUBLISHED, Kinetics
-from heatq.transformation.rates import S_COMPLETE, s_inverse
 
 Array = npt.NDArray[np.float64]
 

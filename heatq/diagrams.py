@@ -25,6 +25,7 @@ import numpy.typing as npt
 from heatq._version import __version__
 from heatq.errors import InputError, check_name, check_number, collect_validity
 from heatq.hardness import hardness_of
+from heatq.steels.steel import check_steel
 from heatq.transformation import critical_temperatures, transform
 from heatq.transformation.critical import dissolved_carbon
 from heatq.transformation.kinetics import PHASES
@@ -89,6 +90,7 @@ def _start_and_finish(fraction: Array, along: Array) -> tuple[Array, Array]:
 
 def _critical(steel: Any) -> tuple[dict[str, Any], Any]:
     """Critical temperatures as variables of a diagram, and the tuple itself."""
+    check_steel(steel)
     given = getattr(steel, "austenitizing_temperature", None)
     found = critical_temperatures(steel, carbon=dissolved_carbon(steel, 845.0 if given is None else given))
     names = {
@@ -315,7 +317,7 @@ def critical_rate(diagram: xr.Dataset, phases: str | Sequence[str], share: float
     >>> bool(critical_rate(diagram, ["martensite", "austenite"], 0.5) < critical_rate(diagram, "bainite", 0.01))
     True
     """
-    if diagram.attrs.get("diagram") != "cct":
+    if getattr(diagram, "attrs", {}).get("diagram") != "cct":
         raise InputError("diagram is not a CCT diagram: pass what cct() returned.")
     check_number("share", share, low=0.0, high=1.0, hint="Write 0.5, not 50 %.")
     check_name("scan", scan, ("fast", "slow"))

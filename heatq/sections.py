@@ -167,7 +167,7 @@ def critical_coefficient(
     """Lowest constant heat-transfer coefficient, W/m2K, that leaves this martensite fraction in the axis of a round bar.
 
     The critical coefficient of a 25 mm round for 50 % martensite is how the hardenability for gas quenching is stated
-    (Worcester Polytechnic Institute, as reported in a society magazine 2017; no values per steel were found).
+    (a practice reported in a trade magazine, 2017, from memory; no values per steel were found).
 
     Parameters
     ----------

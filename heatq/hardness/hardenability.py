@@ -19,6 +19,7 @@ from scipy.constants import inch
 
 from heatq.errors import InputError, check_number, note_validity
 from heatq.hardness.phases import hrc_martensite_a255, hrc_martensite_a255_table
+from heatq.steels.steel import check_steel
 from heatq.transformation.formulas import elements
 from heatq.units import to_sixteenths
 
@@ -134,6 +135,7 @@ def ideal_diameter(steel: Any, *, boron_factor: float | None = None, grain_size:
     >>> round(ideal_diameter(heat) / 0.0254, 2)
     4.80
     """
+    check_steel(steel)
     B = elements(steel, "B")[0]
     if boron_factor is None and B >= BORON_LIMIT:
         raise InputError(

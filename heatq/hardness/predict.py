@@ -10,6 +10,7 @@ from heatq.errors import InputError
 from heatq.hardness.conversion import hrc_from_hv
 from heatq.hardness.mixture import mixture_hardness
 from heatq.history import cooling_rate
+from heatq.steels.steel import check_steel
 from heatq.transformation.kinetics import kinetic_tables
 
 if TYPE_CHECKING:
@@ -84,6 +85,7 @@ def hardness_of(fractions: xr.Dataset, steel: Any) -> xr.Dataset:
     """
     import xarray as xr
 
+    check_steel(steel)
     for name in ("fraction", "formation_temperature", "cooling_rate_700"):
         if name not in fractions:
             raise InputError(

@@ -10,7 +10,7 @@ from heatq.errors import LIMITS, InputError, check_name, check_number
 from heatq.steels.material import PHASES, Material
 from heatq.steels.properties import steel_material
 
-__all__ = ["ELEMENTS", "Steel", "check_element"]
+__all__ = ["ELEMENTS", "Steel", "check_element", "check_steel"]
 
 
 class Element(NamedTuple):
@@ -44,6 +44,24 @@ ELEMENTS: dict[str, Element] = {
 
 #: Elements of which stainless and high-alloy steels have more than the limit without any slip of the pen.
 _HIGH_ALLOY = ("Mn", "Ni", "Cr", "Mo", "W", "Co")
+
+
+def check_steel(steel: Any) -> None:
+    """Raise an `InputError` unless this has a carbon content, as a `Steel` or an object like one has.
+
+    Parameters
+    ----------
+    steel : Steel or object with attributes C, Mn, ...
+
+    Examples
+    --------
+    >>> check_steel("4140")
+    Traceback (most recent call last):
+    ...
+    heatq.errors.InputError: steel = '4140' is no Steel: write for instance grade('4140') or Steel(C=0.4, Mn=0.8).
+    """
+    if not isinstance(getattr(steel, "C", None), (int, float)):
+        raise InputError(f"steel = {steel!r} is no Steel: write for instance grade('4140') or Steel(C=0.4, Mn=0.8).")
 
 
 def check_element(symbol: str, value: Any, argument: str | None = None) -> float:

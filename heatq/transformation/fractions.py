@@ -10,6 +10,7 @@ import numpy as np
 from heatq._version import __version__
 from heatq.errors import InputError, check_number
 from heatq.history import check_history, cooling_rate
+from heatq.steels.steel import check_steel
 from heatq.transformation.kinetics import PHASES, kinetic_tables
 from heatq.transformation.options import DEFAULT, Kinetics, kinetics_named
 
@@ -72,6 +73,7 @@ def transform(
     from heatq import _kernels
 
     temperature = check_history(history)
+    check_steel(steel)
     check_number("largest_change", largest_change, low=0.01, high=50.0, unit="K")
     tables = kinetic_tables(steel, kinetics)
     time = np.ascontiguousarray(history["time"].values, dtype=float)

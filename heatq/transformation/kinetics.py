@@ -9,8 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from heatq.errors import hold_validity, repeat_notes
+from heatq.transformation.additivity import S_COMPLETE, s_inverse_table
 from heatq.transformation.options import DEFAULT, Kinetics, drag_divisor, kinetics_named
-from heatq.transformation.rates import S_COMPLETE, fade_out, rate_tables, s_inverse_table
+from heatq.transformation.rates import fade_out, rate_tables
 
 __all__ = ["PHASES", "TEMPERATURE_GRID", "KineticTables", "kinetic_tables", "no_kinetics", "transformed_fraction_table"]
 

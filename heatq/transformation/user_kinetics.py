@@ -24,9 +24,10 @@ import numpy.typing as npt
 from heatq._version import __version__
 from heatq.errors import InputError, check_name, check_number
 from heatq.history import check_history, cooling_rate
+from heatq.transformation.additivity import s_integral
 from heatq.transformation.critical import critical_temperatures, dissolved_carbon
 from heatq.transformation.kinetics import PHASES, TEMPERATURE_GRID, kinetic_tables
-from heatq.transformation.rates import ferrite_limit, s_integral
+from heatq.transformation.rates import ferrite_limit
 
 if TYPE_CHECKING:
     import xarray as xr

@@ -11,7 +11,7 @@ import xarray as xr
 import heatq as hq
 from heatq.diagrams import START_SHARES, cct, critical_rate, ttt
 from heatq.errors import InputError, hold_validity
-from heatq.transformation.rates import s_integral
+from heatq.transformation.additivity import s_integral
 
 RATES = np.geomspace(0.0005, 2000.0, 110)
 HARD = ["martensite", "austenite"]

@@ -9,9 +9,10 @@ import xarray as xr
 import heatq as hq
 from heatq.errors import InputError
 from heatq.hardness.predict import rate_for_hardness
+from heatq.transformation.additivity import S_COMPLETE, s_inverse
 from heatq.transformation.kinetics import kinetic_tables, transformed_fraction_table
 from heatq.transformation.options import CALIBRATED, DEFAULT, KINETICS, PUBLISHED, Kinetics, kinetics_named
-from heatq.transformation.rates import S_COMPLETE, rate_tables, s_inverse
+from heatq.transformation.rates import rate_tables
 
 # Leaving a published range is on purpose here.
 quiet = pytest.mark.filterwarnings("ignore::heatq.errors.ValidityWarning")

@@ -7,11 +7,11 @@ import pytest
 
 from heatq.errors import InputError, collect_validity
 from heatq.steels import Steel
+from heatq.transformation.additivity import S_COMPLETE, s_integral, s_inverse, s_inverse_table
 from heatq.transformation.critical import critical_temperatures
 from heatq.transformation.formulas import ms_andrews_1965, ms_van_bohemen_2012
 from heatq.transformation.rates import (
     FADE_SPAN,
-    S_COMPLETE,
     alpha_van_bohemen_2012,
     alpha_van_bohemen_sietsma_2009,
     ferrite_limit,
@@ -19,9 +19,6 @@ from heatq.transformation.rates import (
     li_1998_rates,
     martensite_fraction,
     rate_tables,
-    s_integral,
-    s_inverse,
-    s_inverse_table,
     t_km_van_bohemen_sietsma_2009,
     time_to_fraction,
 )

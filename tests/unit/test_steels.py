@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import heatq as hq
 from heatq.errors import InputError
 from heatq.steels import (
     Steel,
@@ -258,3 +259,23 @@ def test_demo_heat_is_a_4140_by_chemistry():
     for element, (low, high) in grade_ranges("4140").items():
         assert low <= getattr(heat, element) <= high
     assert all(heat.composition[element] > 0 for element in ("Ni", "Cu", "V", "Al", "P", "S", "N"))
+
+
+@pytest.mark.parametrize("wrong", ["4140", None, 40])
+def test_a_name_is_no_steel(wrong):
+    history = hq.simulate(
+        hq.RoundBar(diameter=0.01), hq.grade("4140"), {"side": hq.Convection(2000.0, 20.0)}, initial_temperature=850.0,
+        end_time=20.0, accuracy=5.0, estimate_error=False, progress=False,
+    )  # fmt: skip
+    calls = (
+        lambda: hq.transform(history, wrong), lambda: hq.hardness_of(history, wrong), lambda: hq.cct(wrong),
+        lambda: hq.ttt(wrong), lambda: hq.ideal_diameter(wrong),
+    )  # fmt: skip
+    for call in calls:
+        with pytest.raises(InputError, match="is no Steel: write for instance grade"):
+            call()
+
+
+def test_what_is_no_diagram_is_refused():
+    with pytest.raises(InputError, match="diagram is not a CCT diagram"):
+        hq.critical_rate("4140", "martensite", 0.9)
