@@ -193,10 +193,10 @@ def make_grid(
     r[-1] = outer
     if specimen.length is None:
         return Grid(r, np.array([0.0, 1.0]))
-    ends = [demands.get("bottom", none), demands.get("top", none)]
+    low, high = demands.get("bottom", none), demands.get("top", none)
     if not is_whole:
-        ends = [replace(end, span=end.span * _reach(specimen, demands, conductivity, end.nearest)) for end in ends]
-    z = specimen.length * points(specimen.length, *ends, thickest=END_SHARE * outer)
+        low, high = (replace(e, span=e.span * _reach(specimen, demands, conductivity, e.nearest)) for e in (low, high))
+    z = specimen.length * points(specimen.length, low, high, END_SHARE * outer)
     return Grid(r, z)
 
 
