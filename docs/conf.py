@@ -21,7 +21,6 @@ version = release = __version__
 extensions = [
     "myst_parser",
     "sphinx.ext.autodoc",
-    "sphinx.ext.mathjax",
     "sphinx.ext.napoleon",
 ]
 exclude_patterns = ["_build"]
@@ -31,12 +30,16 @@ html_title = f"heatq {__version__}"
 html_static_path = ["_static"]
 html_css_files = ["site.css"]
 html_show_sphinx = False
+html_domain_indices = False  # the index of modules would show those of the figures alone
 html_copy_source = False
 
-myst_enable_extensions = ["deflist"]
+html_math_renderer = "mathml"  # readable without a network
+
+myst_enable_extensions = ["deflist", "dollarmath"]
 myst_heading_anchors = 3
 napoleon_google_docstring = False
 napoleon_use_rtype = False
+napoleon_use_param = False  # arguments that share a text stay together
 autodoc_member_order = "bysource"
 autodoc_typehints = "none"  # the Parameters sections say it in words
 maximum_signature_line_length = 88
@@ -55,6 +58,7 @@ def setup(app: Any) -> None:
     import re
 
     from docutils import nodes
+    from docutils.utils.math.latex2mathml import tex2mathml
     from sphinx.util import logging
     from sphinx.util.docutils import SphinxDirective
 
@@ -79,7 +83,7 @@ def setup(app: Any) -> None:
             return self.parse_text_to_nodes("\n".join(["```{eval-rst}", *lines, "```"])) if names else []
 
     class CommandHelp(SphinxDirective):
-        """What ``heatq COMMAND --help`` says, for all commands."""
+        """What ``heatq COMMAND --help`` says, for all commands and their actions."""
 
         def run(self) -> list[nodes.Node]:
             from heatq.__main__ import main
@@ -92,12 +96,24 @@ def setup(app: Any) -> None:
 
             os.environ["COLUMNS"] = "88"
             overview = help_of()
-            commands = re.findall(r"^ {4}(\S+)", overview.split("COMMAND\n", 1)[1], re.MULTILINE)
+
+            def listed(text: str, heading: str) -> list[str]:
+                return re.findall(r"^ {4}(\S+)", text.partition(heading)[2], re.MULTILINE)
+
             found: list[nodes.Node] = [nodes.literal_block(overview, overview, language="text")]
-            for command in commands:
+            for command in listed(overview, "COMMAND\n"):
                 text = help_of(command)
                 part = nodes.section(ids=[f"heatq-{command}"], names=[f"heatq {command}"])
                 part += [nodes.title("", f"heatq {command}"), nodes.literal_block(text, text, language="text")]
+                for action in listed(text.partition("options:")[0], "ACTION\n"):
+                    text = help_of(command, action)
+                    part += nodes.section(
+                        "",
+                        nodes.title("", f"heatq {command} {action}"),
+                        nodes.literal_block(text, text, language="text"),
+                        ids=[f"heatq-{command}-{action}"],
+                        names=[f"heatq {command} {action}"],
+                    )
                 found.append(part)
             return found
 
@@ -122,6 +138,12 @@ def setup(app: Any) -> None:
             tag = f'<img class="picture" src="{"../" * depth}_pictures/{name}" alt="{html.escape(self.arguments[0])}">'
             return [nodes.literal_block(text, text, language="pycon"), nodes.raw("", tag, format="html")]
 
+    def formula(translator: Any, node: nodes.Node) -> None:
+        is_block = isinstance(node, nodes.math_block)
+        tag = tex2mathml(node.astext(), as_block=is_block)
+        translator.body.append(f'<div class="math">{tag}</div>' if is_block else tag)
+        raise nodes.SkipNode
+
     def all_shown(app: Any, env: Any) -> list[str]:
         missing = sorted(set(_HOME) - shown)
         if shown and missing:
@@ -131,7 +153,12 @@ def setup(app: Any) -> None:
     def no_blank_ends(app: Any, name: str, source: list[str]) -> None:
         source[0] = source[0].replace("\n\n```\n", "\n```\n")  # the blank line ends the expected output of a doctest
 
+    def unit_alone(app: Any, what: str, name: str, thing: Any, options: Any, lines: list[str]) -> None:
+        lines[:] = [re.sub(r"^( +)(?=[A-Za-z]\.( |$))", r"\1\\", line) for line in lines]  # "m." begins no list
+
+    app.add_html_math_renderer("mathml", (formula, None), (formula, None))
     app.connect("source-read", no_blank_ends)
+    app.connect("autodoc-process-docstring", unit_alone, priority=400)  # before napoleon
     app.add_directive("public-names", PublicNames)
     app.add_directive("command-help", CommandHelp)
     app.add_directive("picture", Picture)

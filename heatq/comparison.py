@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from heatq.errors import InputError, check_name, check_number
 from heatq.history import RATE_TEMPERATURE, check_history, cooling_rate, crossing_time
+from heatq.units import shown, unit_text
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -216,7 +217,12 @@ def _best_shift(own: Array, other: Array, reading: Array, curve: Any) -> float:
 
 
 def comparison_table(result: xr.Dataset) -> str:
-    """The result of :func:`compare_histories` as text."""
+    """The result of :func:`compare_histories` as text, in the units of `heatq.plot.units`."""
+
+    def value(what: str, *index: int) -> float:
+        return float(shown(result[what].values[index], str(result[what].attrs["units"]))[0])
+
+    kelvin = unit_text("K")
     names = [str(name) for name in result["probe"].values]
     width = max(8, *(len(name) for name in names))
     shift = float(result.attrs["time_shift"])
@@ -225,28 +231,28 @@ def comparison_table(result: xr.Dataset) -> str:
         + ("clocks as they are" if result.attrs["align"] == "none" else f"measured clock shifted by {-shift:+.4g} s")
         + (f" (aligned: {result.attrs['align']})" if result.attrs["align"] != "none" else ""),
         f"{'channel':<{width}}     rms    mean  largest   at time",
-        f"{'':<{width}}       K       K        K         s",
+        f"{'':<{width}}{kelvin:>8}{kelvin:>8}{kelvin:>9}         s",
     ]
     for n, name in enumerate(names):
         lines.append(
-            f"{name:<{width}}{float(result['rms_error'][n]):>8.2f}{float(result['mean_error'][n]):>+8.2f}"
-            f"{float(result['largest_error'][n]):>+9.2f}{float(result['largest_error_time'][n]):>10.4g}"
+            f"{name:<{width}}{value('rms_error', n):>8.2f}{value('mean_error', n):>+8.2f}{value('largest_error', n):>+9.2f}"
+            f"{value('largest_error_time', n):>10.4g}"
         )
     lines += [
         f"{'channel':<{width}}    level   time to   error         rate at   error",
-        f"{'':<{width}}       °C         s       s       %       K/s     K/s       %",
+        f"{'':<{width}}{unit_text('degC'):>9}         s       s       %{unit_text('K/s'):>10}{unit_text('K/s'):>8}       %",
     ]
     for n, name in enumerate(names):
         for k, level in enumerate(result["level"].values):
             if np.isnan(result["time_measured"].values[k, n]) and np.isnan(result["time_predicted"].values[k, n]):
                 continue
             lines.append(
-                f"{name:<{width}}{level:>9.0f}"
+                f"{name:<{width}}{shown(level, 'degC')[0]:>9.0f}"
                 + _cell(result["time_measured"].values[k, n], ".4g", 10)
                 + _cell(result["time_error"].values[k, n], "+.3g", 8)
                 + _cell(100.0 * result["relative_time_error"].values[k, n], "+.1f", 8)
-                + _cell(result["rate_measured"].values[k, n], ".4g", 10)
-                + _cell(result["rate_error"].values[k, n], "+.3g", 8)
+                + _cell(value("rate_measured", k, n), ".4g", 10)
+                + _cell(value("rate_error", k, n), "+.3g", 8)
                 + _cell(100.0 * result["relative_rate_error"].values[k, n], "+.1f", 8)
             )
     if result.attrs["not_compared"]:

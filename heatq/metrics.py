@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from heatq.errors import check_number
 from heatq.history import RATE_TEMPERATURE, check_history, cooling_rate, cooling_time, crossing_time
+from heatq.units import in_words, shown
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -88,21 +89,23 @@ def history_metrics(
 
 
 def metrics_table(metrics: xr.Dataset) -> str:
-    """The result of :func:`history_metrics` as text: one line per temperature, one column per place."""
+    """The result of :func:`history_metrics` as text, in the units of `heatq.plot.units`: one line per temperature."""
     names = [str(name) for name in metrics["probe"].values]
     width = max(10, *(len(name) + 2 for name in names))
     head = f"{'':<20}" + "".join(f"{name:>{width}}" for name in names)
     lines = [head + f"{'max/min':>10}"]
     for n, level in enumerate(metrics["level"].values):
-        label = f"rate at {level:.0f} °C"
-        row = "".join(_cell(float(v), ".4g", width) for v in metrics["cooling_rate"].values[n])
-        lines.append(f"{label:<15} K/s " + row + _cell(float(metrics["rate_spread"].values[n]), ".3g", 10))
+        at, degree = shown(level, "degC")
+        label = f"rate at {at:.0f} {degree}"
+        rates, unit = shown(metrics["cooling_rate"].values[n], "K/s")
+        row = "".join(_cell(float(v), ".4g", width) for v in rates)
+        lines.append(f"{label:<15} {unit:<4}" + row + _cell(float(metrics["rate_spread"].values[n]), ".3g", 10))
     row = "".join(_cell(float(v), ".4g", width) for v in metrics["cooling_time_800_500"].values)
-    lines.append(f"{'t 800-500 °C':<15} s   " + row)
+    lines.append(f"{in_words('t 800-500 °C'):<15} s   " + row)
     if len(names) > 1:
+        spread, unit = shown(metrics.attrs["largest_spread"], "K")
         lines.append(
-            f"largest spread between places {metrics.attrs['largest_spread']:.1f} K "
-            f"at {metrics.attrs['largest_spread_time']:.4g} s"
+            f"largest spread between places {spread:.1f} {unit} at {metrics.attrs['largest_spread_time']:.4g} s"
         )
     return "\n".join(lines)
 

@@ -6,17 +6,18 @@ converted: they stay in SI and degC, only what is drawn changes.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager
-from contextvars import ContextVar
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.constants import bar, inch, milli
+from scipy.constants import inch, milli
 
 from heatq.errors import InputError, check_name
-from heatq.units import to_degF
+from heatq.units import SHOWN_IN, quenched_end
+from heatq.units import shown as shown
+from heatq.units import unit_text as unit_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,12 +39,10 @@ LINES = (
 MARKERS = "osv^D<>"
 #: Size of a figure, inches.
 SIZE = (6.4, 4.2)
-#: Units of lengths and of temperatures.
-_chosen: ContextVar[tuple[str, str]] = ContextVar("heatq_plot_units", default=("mm", "degC"))
 
 
 def units(length: str | None = None, temperature: str | None = None) -> AbstractContextManager[None]:
-    """Units of lengths and temperatures in figures: for all that follows, or within a ``with`` block.
+    """Units of lengths and temperatures in figures and printed tables: for all that follows, or within ``with``.
 
     Parameters
     ----------
@@ -75,12 +74,12 @@ def units(length: str | None = None, temperature: str | None = None) -> Abstract
     >>> histories(history).get_ylabel()
     'temperature, °C'
     """
-    before = _chosen.get()
+    before = SHOWN_IN.get()
     chosen = (
         before[0] if length is None else check_name("length", length, ["mm", "inch"]),
         before[1] if temperature is None else check_name("temperature", temperature, ["degC", "degF"]),
     )
-    _chosen.set(chosen)
+    SHOWN_IN.set(chosen)
     return _back_to(before)
 
 
@@ -89,49 +88,12 @@ def _back_to(before: tuple[str, str]) -> Iterator[None]:
     try:
         yield
     finally:
-        _chosen.set(before)
-
-
-def shown(values: Any, unit: str) -> tuple[Any, str]:
-    """Values as they are drawn, and the text of their unit.
-
-    Parameters
-    ----------
-    values : array_like or float
-        In ``unit``.
-    unit : str
-        As Datasets write it in ``attrs["units"]``: lengths in m, temperatures in degC, their differences in K.
-
-    Examples
-    --------
-    >>> shown(0.05, "m"), shown(2e5, "Pa"), shown(7.0, "HRC")
-    ((50.0, 'mm'), (2.0, 'bar'), (7.0, 'HRC'))
-    >>> with units(length="inch", temperature="degF"):
-    ...     shown(0.0508, "m"), shown(100.0, "degC"), shown(5.0, "K"), shown(10.0, "K/s")
-    ((2.0, 'in'), (212.0, '°F'), (9.0, '°F'), (18.0, '°F/s'))
-    """
-    values = np.asarray(values, dtype=float)
-    values = values if values.ndim else values.item()
-    lengths, temperatures = _chosen.get()
-    if unit == "m":
-        return (values / milli, "mm") if lengths == "mm" else (values / inch, "in")
-    if unit == "degC":
-        return (values, "°C") if temperatures == "degC" else (to_degF(values), "°F")
-    if unit in ("K", "K/s"):
-        return (values, unit) if temperatures == "degC" else (1.8 * values, unit.replace("K", "°F"))
-    if unit == "Pa":
-        return values / bar, "bar"
-    return values, {"1": "", "W/m2K": "W/m²K", "W/m2": "W/m²"}.get(unit, unit)
-
-
-def unit_text(unit: str) -> str:
-    """Text of a unit as it is drawn, for labels."""
-    return shown(0.0, unit)[1]
+        SHOWN_IN.set(before)
 
 
 def quenched_end_distance(metres: Any) -> Any:
     """Distance from a quenched end as `quenched_end_axis` expects it: in mm, or in sixteenths of an inch."""
-    return np.asarray(metres, dtype=float) / (milli if _chosen.get()[0] == "mm" else inch / 16.0)
+    return quenched_end(metres)[0]
 
 
 def quenched_end_axis(ax: Axes) -> None:
@@ -140,7 +102,7 @@ def quenched_end_axis(ax: Axes) -> None:
 
     names = ["mm", "1/16 in"]
     factor = inch / 16.0 / milli
-    if _chosen.get()[0] == "inch":
+    if SHOWN_IN.get()[0] == "inch":
         names.reverse()
         factor = 1.0 / factor
     ax.set_xlim(left=0.0)
@@ -180,6 +142,8 @@ def new_axes(rows: int = 1, columns: int = 1, *, size: tuple[float, float] = SIZ
     """
     from matplotlib.figure import Figure
 
+    check_count("rows", rows)
+    check_count("columns", columns)
     figure = Figure(figsize=size, layout="constrained", facecolor="white")
     figure.savefig = partial(_save, figure)  # type: ignore[method-assign]
     axes = figure.subplots(rows, columns, **layout)
@@ -195,9 +159,46 @@ def _save(figure: Any, *where: Any, **how: Any) -> None:
     type(figure).savefig(figure, *where, **how)
 
 
+def check_axes(ax: Any) -> Any:
+    """The same axes, or an error if they are none."""
+    if not callable(getattr(ax, "secondary_xaxis", None)):
+        raise InputError(f"ax = {ax!r} is no matplotlib Axes: leave it out, or pass one, such as new_axes().")
+    return ax
+
+
 def axes_or_new(ax: Axes | None, size: tuple[float, float] = SIZE) -> Axes:
     """The axes given, or those of a new figure."""
-    return new_axes(size=size) if ax is None else ax
+    return new_axes(size=size) if ax is None else check_axes(ax)
+
+
+def two_axes(axes: Any, rows: int, columns: int, size: tuple[float, float], **layout: Any) -> tuple[Axes, Axes]:
+    """The two axes given, or those of a new figure."""
+    given = new_axes(rows, columns, size=size, **layout) if axes is None else axes
+    try:
+        first, second = given
+    except (TypeError, ValueError):
+        raise InputError(
+            f"axes = {axes!r}: two matplotlib Axes, such as those of new_axes({rows}, {columns})."
+        ) from None
+    return check_axes(first), check_axes(second)
+
+
+def check_count(argument: str, value: Any) -> int:
+    """The same number, or an error if it is no whole one of at least 1."""
+    if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or value < 1:
+        raise InputError(f"{argument} = {value!r} must be a whole number of at least 1.")
+    return int(value)
+
+
+def chosen_names(names: Any, known: Iterable[Any], what: str = "probe") -> list[str]:
+    """The names that were asked for, or all; an error if one of them is not there."""
+    there = [str(name) for name in known]
+    if names is None:
+        return there
+    wanted = [names] if isinstance(names, str) or not isinstance(names, Iterable) else [str(name) for name in names]
+    if not wanted:
+        raise InputError(f"{what}s is empty: leave it out, or name at least one of {', '.join(there)}.")
+    return [check_name(what, name, there) for name in wanted]
 
 
 def quiet(ax: Axes) -> None:
@@ -215,6 +216,7 @@ def quiet(ax: Axes) -> None:
     >>> ax.spines["top"].get_visible()
     False
     """
+    check_axes(ax)
     for side in ("top", "right"):
         ax.spines[side].set_visible(False)
     ax.set_facecolor("white")
@@ -266,6 +268,7 @@ def legend(ax: Axes, **how: Any) -> None:
     >>> [text.get_text() for text in ax.get_legend().get_texts()]
     ['centre']
     """
+    check_axes(ax)
     count = len(how.get("handles", ax.get_legend_handles_labels()[0]))
     if count:
         drawn = ax.legend(**(LEGEND | {"ncols": 2 if count > 4 else 1} | how))
@@ -283,9 +286,9 @@ LEGEND: dict[str, Any] = {
 }
 
 
-def title(ax: Axes, text: str) -> None:
-    """What is drawn, in a few words, on the left above the axes."""
-    ax.set_title(text, fontsize="medium", loc="left")
+def title(ax: Axes, text: str, height: float | None = None) -> None:
+    """What is drawn, in a few words, on the left above the axes; ``height`` in parts of theirs, else what is needed."""
+    ax.set_title(text, fontsize="medium", loc="left", y=height)
 
 
 def enough(count: int, what: str, cure: str = "draw fewer, or several figures") -> None:
@@ -294,13 +297,20 @@ def enough(count: int, what: str, cure: str = "draw fewer, or several figures") 
         raise InputError(f"{count} {what} in one figure: at most {len(LINES)} stay apart; {cure}.")
 
 
-def plain_ticks(axis: Any) -> None:
-    """1, 2, 3, 4 ... instead of powers of ten on a logarithmic axis."""
+def plain_ticks(axis: Any, steps: tuple[float, ...] = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0)) -> None:
+    """1, 2, 3, 4 ... instead of powers of ten on a logarithmic axis; ``steps`` within a decade."""
     from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
-    axis.set_major_locator(LogLocator(subs=(1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0)))
+    axis.set_major_locator(LogLocator(subs=steps))
     axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     axis.set_minor_formatter(NullFormatter())
+
+
+def round_ticks(axis: Any) -> None:
+    """Steps of 1, 2 or 5 times a power of ten, none of 2.5."""
+    from matplotlib.ticker import MaxNLocator
+
+    axis.set_major_locator(MaxNLocator(nbins=8, steps=[1, 2, 5, 10]))
 
 
 def label_contours(ax: Axes, drawn: Any, text: str) -> None:

@@ -12,6 +12,7 @@ from scipy.constants import minute
 
 from heatq.errors import InputError, check_number
 from heatq.history import check_history, cooling_rate, crossing_time
+from heatq.units import in_words, shown, unit_text
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -406,25 +407,30 @@ def check_windows(history: xr.Dataset, windows: Any) -> xr.Dataset:
 
 
 def windows_table(result: xr.Dataset) -> str:
-    """The result of :func:`check_windows` as text, one line per window and place."""
+    """The result of :func:`check_windows` as text, one line per window and place, in the units of `heatq.plot.units`."""
     width = max(8, *(len(str(name)) for name in result["probe"].values))
     lines = []
     for w, label in enumerate(result["window"].values):
-        unit = str(result["window_unit"].values[w])
-        lines.append(f"{label}")
+        own = str(result["window_unit"].values[w])
+        unit = unit_text(own)
+        lines.append(in_words(str(label)))
         lines.append(f"  {'place':<{width}}{'found':>10}{'required':>10}{'margin':>10}{'':>8}  verdict")
         lines.append(f"  {'':<{width}}{unit:>10}{unit:>10}{unit:>10}{'%':>8}")
         for n, name in enumerate(result["probe"].values):
-            remark = str(result["remark"].values[w, n])
-            kelvin = float(result["margin_kelvin"].values[w, n])
+            remark = in_words(str(result["remark"].values[w, n]))
+            kelvin, degree = shown(float(result["margin_kelvin"].values[w, n]), "K")
+            found, required, margin = (
+                shown(float(value), own)[0]
+                for value in (result["found"].values[w, n], result["required"].values[w], result["margin"].values[w, n])
+            )
             also = [remark] if remark else []
             if np.isfinite(kelvin):
-                also.append(f"{kelvin:+.0f} K at equal time")
+                also.append(f"{kelvin:+.0f} {degree} at equal time")
             lines.append(
                 f"  {name!s:<{width}}"
-                + _cell(float(result["found"].values[w, n]), ".4g", 10)
-                + _cell(float(result["required"].values[w]), ".4g", 10)
-                + _cell(float(result["margin"].values[w, n]), "+.3g", 10)
+                + _cell(found, ".4g", 10)
+                + _cell(required, ".4g", 10)
+                + _cell(margin, "+.3g", 10)
                 + _cell(100.0 * float(result["relative_margin"].values[w, n]), "+.0f", 8)
                 + f"  {result['verdict'].values[w, n]}"
                 + (f" ({'; '.join(also)})" if also else "")

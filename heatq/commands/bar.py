@@ -9,14 +9,17 @@ from typing import Any
 
 from heatq.commands.bar_quench import add_quench_arguments, check_quench_arguments, piece_and_quench
 from heatq.commands.common import (
-    CAUTION,
+    EPILOG,
     add_report_argument,
     add_steel_arguments,
+    heat_in_words,
     make_folder,
+    piece_in_words,
     read_steel,
+    say_caution,
     write_reports,
 )
-from heatq.commands.quantities import quantity
+from heatq.commands.quantities import add_units_argument, quantity
 from heatq.commands.table import table, write_csv
 from heatq.errors import InputError
 
@@ -30,14 +33,14 @@ def add_parser(commands: Any) -> None:
         help="hardness across a round bar or a tube, in gas, water, oil or air, in stages",
         description="Predict cooling, structure and hardness at places of a round bar or tube. Without --length the "
         "piece is long and only the radius counts.",
-        epilog=CAUTION,
+        epilog=EPILOG,
     )
     add_steel_arguments(parser)
     piece = parser.add_argument_group("piece")
     length = quantity("m", "75 mm")
     piece.add_argument("--diameter", type=length, required=True, help="outer diameter, such as '75 mm' or '3 inch'")
     piece.add_argument("--length", type=length, help="left out: a long bar")
-    piece.add_argument("--bore", type=length, metavar="DIAMETER", help="of a tube")
+    piece.add_argument("--bore", type=length, metavar="DIAMETER", help="inner diameter of a tube")
     piece.add_argument(
         "--bore-medium",
         choices=("same", "still", "insulated"),
@@ -45,18 +48,29 @@ def add_parser(commands: Any) -> None:
         "gas-cross needs one of the last two",
     )
     piece.add_argument(
-        "--probe", action="append", metavar="NAME", help="place, such as 'centre @ 120 mm'; repeat for more"
+        "--probe",
+        action="append",
+        metavar="NAME",
+        help="place: centre, mid-radius, '3/4 radius', surface, '10 mm' from the axis, with '@ 120 mm' above the lower "
+        "end; repeat for more (default: the usual four)",
     )
     add_quench_arguments(parser)
     output = parser.add_argument_group("output")
     output.add_argument(
         "--end-time", type=quantity("s", "20 min"), metavar="TIME", help="default: until cold (60 degC), at most 10 h"
     )
-    output.add_argument("--accuracy", type=float, default=0.5, help="of the histories, K (default 0.5)")
+    output.add_argument(
+        "--accuracy",
+        type=quantity("K", "0.5 K"),
+        default=0.5,
+        metavar="DIFFERENCE",
+        help="of the histories (default 0.5 K)",
+    )
     output.add_argument(
         "--out", metavar="DIR", default="heatq-out", help="folder for figure, CSV, NetCDF (default heatq-out)"
     )
     add_report_argument(output)
+    add_units_argument(output)
     parser.set_defaults(run=run)
 
 
@@ -81,7 +95,7 @@ def run(arguments: argparse.Namespace) -> int:
         kinetics=arguments.kinetics,
         with_interval=True,
     )
-    print(f"{steel!r}\n{piece!r}\n\n{label}\n{table(result)}\n")
+    print(f"{heat_in_words(steel)}\n{piece_in_words(piece)}\n\n{label}\n{table(result)}\n")
     print(f"energy residual {result.attrs['energy_residual']:.1e}; wall time {time.perf_counter() - begin:.2f} s")
     try:
         _write(folder, result)
@@ -90,8 +104,19 @@ def run(arguments: argparse.Namespace) -> int:
             f"--out {folder}: {error.filename or 'a file'} cannot be written ({error.strerror})."
         ) from None
     write_reports(arguments, folder, {"bar": result}, steel)
-    print(CAUTION)
+    say_caution()
     return 0
+
+
+def _until(result: Any) -> float:
+    """Twice the time after which no place changes by more than a hundredth: a bath at 60 °C is approached for hours."""
+    import numpy as np
+
+    values = result["temperature"].transpose("time", "probe").values
+    moving = np.abs(values - values[-1]) > 0.01 * np.ptp(values)
+    last = int(np.flatnonzero(moving.any(axis=1)).max(initial=0))
+    times = result["time"].values
+    return float(min(2.0 * times[min(last + 1, len(times) - 1)], times[-1]))
 
 
 def _write(folder: pathlib.Path, result: Any) -> None:
@@ -100,6 +125,7 @@ def _write(folder: pathlib.Path, result: Any) -> None:
 
     known = [str(name) for name in result["probe"].values]
     axes = plot.histories(result, probes=known if len(known) <= len(plot.LINES) else None)
+    axes.set_xlim(right=_until(result))
     figure: Any = axes.figure
     figure.savefig(folder / "histories.png", dpi=200)
     write_csv(result, folder / "bar.csv")

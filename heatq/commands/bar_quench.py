@@ -7,8 +7,8 @@ from typing import Any
 
 from scipy.constants import atm, bar
 
-from heatq.commands.common import check_steel_arguments
-from heatq.commands.quantities import quantity
+from heatq.commands.common import GASES, check_steel_arguments, gas_of
+from heatq.commands.quantities import in_unit, plain_number, quantity
 from heatq.errors import InputError
 
 __all__ = ["BELONGS", "MEDIA", "add_quench_arguments", "check_quench_arguments", "piece_and_quench"]
@@ -37,15 +37,29 @@ def add_quench_arguments(parser: argparse.ArgumentParser) -> None:
     degrees = quantity("degC", "60 degC")
     seconds = quantity("s", "5 s")
     quench = parser.add_argument_group("quench")
-    quench.add_argument("--medium", choices=MEDIA, help="default gas-cross with --gas; otherwise name one")
-    quench.add_argument("--gas", help="nitrogen (default), argon, helium, hydrogen")
-    quench.add_argument("--velocity", type=quantity("m/s", "20 m/s"), help="of gas or water; still water: 0 (default)")
+    quench.add_argument(
+        "--medium",
+        choices=MEDIA,
+        help="gas across or along the piece, water, oil, still air, Grossmann's severity, or a table of measured h (default "
+        "gas-cross with --gas)",
+    )
+    quench.add_argument("--gas", metavar="NAME", help=f"{GASES} (default nitrogen)")
+    quench.add_argument(
+        "--velocity", type=quantity("m/s", "20 m/s"), metavar="SPEED", help="of gas or water; still water: 0 (default)"
+    )
     quench.add_argument("--pressure", type=quantity("Pa", "10 bar"), help="of the gas, absolute (default 1 atm)")
-    quench.add_argument("--gas-temperature", type=degrees, metavar="TEMPERATURE", help="default 25 degC")
-    quench.add_argument("--turbulence-factor", type=float, metavar="FACTOR", help="multiplies h of the gas (default 1)")
+    quench.add_argument("--gas-temperature", type=degrees, metavar="TEMPERATURE", help="of the gas (default 25 degC)")
+    quench.add_argument(
+        "--turbulence-factor",
+        type=plain_number("1.2"),
+        metavar="FACTOR",
+        help="multiplies h, the heat-transfer coefficient of the gas (default 1)",
+    )
     quench.add_argument("--bath", choices=("conventional", "fast", "marquenching"), help="oil (default conventional)")
     quench.add_argument(
-        "--agitation", help="of the oil: none, mild, moderate, good, strong, violent (default: none, fast oil moderate)"
+        "--agitation",
+        metavar="WORD",
+        help="of the oil: none, mild, moderate, good, strong, violent (default: none, fast oil moderate)",
     )
     quench.add_argument(
         "--bath-temperature",
@@ -53,11 +67,13 @@ def add_quench_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="TEMPERATURE",
         help="default water 25, oil 60, marquenching oil 150 degC; needed with severity and h-table",
     )
-    quench.add_argument("--severity", type=float, metavar="H", help="Grossmann's H, 1/in")
+    quench.add_argument(
+        "--severity", type=plain_number("0.35"), metavar="H", help="Grossmann's quench severity, 1/inch"
+    )
     quench.add_argument(
         "--severity-conductivity",
-        type=float,
-        metavar="K",
+        type=plain_number("35"),
+        metavar="CONDUCTIVITY",
         help="conductivity, W/mK, that this H was made with: 25 hot austenite, 35 to 40 cold ferrite (needed with H)",
     )
     quench.add_argument(
@@ -71,15 +87,23 @@ def add_quench_arguments(parser: argparse.ArgumentParser) -> None:
     )
     quench.add_argument(
         "--emissivity",
-        type=float,
-        help="for radiation in gas (default 0.3, bright) and air (default 0.8, scaled) to walls as cold as these",
+        type=plain_number("0.8"),
+        metavar="NUMBER",
+        help="0 to 1, for radiation in gas (default 0.3, bright) and air (default 0.8, scaled) to walls as cold as these",
     )
     stages = parser.add_argument_group("stages")
     stages.add_argument(
-        "--transfer", type=seconds, default=0.0, metavar="TIME", help="in still air before the medium (default 0)"
+        "--transfer", type=seconds, default=0.0, metavar="TIME", help="in still air before the medium (default 0 s)"
     )
-    stages.add_argument("--ramp", type=seconds, metavar="TIME", help="in which the gas rises from 1 bar to --pressure")
-    stages.add_argument("--interrupt", type=seconds, metavar="TIME", help="in the medium, then still air to the end")
+    stages.add_argument(
+        "--ramp", type=seconds, metavar="TIME", help="in which the gas rises from 1 bar to --pressure (default 0 s)"
+    )
+    stages.add_argument(
+        "--interrupt",
+        type=seconds,
+        metavar="TIME",
+        help="end of the stay in the medium, then still air (default: stays)",
+    )
     stages.add_argument(
         "--air-temperature",
         type=degrees,
@@ -106,7 +130,7 @@ def check_quench_arguments(arguments: argparse.Namespace) -> None:
         elif medium not in media:
             flag = "--" + name.replace("_", "-")
             raise InputError(
-                f"{flag} belongs to {' or '.join(media)} and would be ignored with {medium}: leave it out."
+                f"{flag} belongs to --medium {' or '.join(media)} and would be ignored with {medium}: leave it out."
             )
     needed = {
         "gas-cross": ("velocity",),
@@ -119,7 +143,7 @@ def check_quench_arguments(arguments: argparse.Namespace) -> None:
             flag = "--" + name.replace("_", "-")
             raise InputError(f"--medium {medium} needs {flag}; 'heatq bar --help' says what it is.")
     if arguments.gas:
-        arguments.gas = arguments.gas.strip().casefold()
+        arguments.gas = gas_of(arguments.gas)
     if medium == "gas-along" and arguments.length is None:
         raise InputError("--medium gas-along needs --length, the distance that the gas runs along the piece.")
     if arguments.bore is None and arguments.bore_medium:
@@ -140,6 +164,7 @@ def _air(arguments: argparse.Namespace) -> Any:
 
 def _gas(arguments: argparse.Namespace) -> tuple[Any, str]:
     from heatq.boundaries import GasAlong, GasCrossflow, Radiation, Ramp
+    from heatq.boundaries.gas import gas_name
 
     kind: Any = GasCrossflow if arguments.medium == "gas-cross" else GasAlong
     flow: Any = kind(
@@ -153,7 +178,7 @@ def _gas(arguments: argparse.Namespace) -> tuple[Any, str]:
         flow = Ramp(flow, [0.0, arguments.ramp], pressure=[1.0 * bar, arguments.pressure])
     emissivity = 0.3 if arguments.emissivity is None else arguments.emissivity
     where = "across" if arguments.medium == "gas-cross" else "along"
-    label = f"{arguments.gas} {where}, {arguments.pressure / bar:g} bar, {arguments.velocity:g} m/s"
+    label = f"{gas_name(arguments.gas)} {where}, {arguments.pressure / bar:.4g} bar, {arguments.velocity:g} m/s"
     return flow + Radiation(emissivity, arguments.gas_temperature), label
 
 
@@ -166,17 +191,18 @@ def _medium(arguments: argparse.Namespace) -> tuple[Any, str]:
         return _gas(arguments)
     if arguments.medium == "water":
         water = WaterBath(25.0 if bath is None else bath, arguments.velocity or 0.0)
-        return water, f"water bath, {water.temperature:g} °C, {water.velocity:g} m/s"
+        return water, f"water bath, {in_unit(water.temperature, 'degC')}, {water.velocity:g} m/s"
     if arguments.medium == "oil":
         oil = OilBath(arguments.bath, temperature=bath, agitation=arguments.agitation)
-        return oil, f"{oil.kind} oil, {oil.temperature:g} °C, agitation {oil.agitation}"
+        return oil, f"{oil.kind} oil, {in_unit(oil.temperature, 'degC')}, agitation {oil.agitation}"
     if arguments.medium == "severity":
         constant = GrossmannQuench(arguments.severity, bath, arguments.severity_conductivity)
-        return constant, f"H = {arguments.severity:g} per inch, h = {constant.coefficient:.0f} W/m2K, {bath:g} °C"
+        told = f"H = {arguments.severity:g} per inch, h = {constant.coefficient:.0f} W/m2K, {in_unit(bath, 'degC')}"
+        return constant, told
     if arguments.medium == "h-table":
         measured = CoefficientTable.read(arguments.h_table, fluid_temperature=bath)
-        return measured, f"measured h of {arguments.h_table}, {bath:g} °C"
-    return _air(arguments), f"still air, {arguments.air_temperature:g} °C"
+        return measured, f"measured h of {arguments.h_table}, {in_unit(bath, 'degC')}"
+    return _air(arguments), f"still air, {in_unit(arguments.air_temperature, 'degC')}"
 
 
 def _stages(arguments: argparse.Namespace, medium: Any) -> Any:

@@ -6,15 +6,36 @@ import argparse
 import pathlib
 from typing import Any
 
-from scipy.constants import bar, milli
+from scipy.constants import bar
 
-from heatq.commands.common import CAUTION, add_steel_arguments, check_steel_arguments, make_folder, read_steel
-from heatq.commands.quantities import quantity
+from heatq.commands.common import (
+    EPILOG,
+    GASES,
+    add_steel_arguments,
+    check_steel_arguments,
+    gas_of,
+    heat_in_words,
+    make_folder,
+    piece_in_words,
+    read_steel,
+    say_caution,
+)
+from heatq.commands.quantities import add_units_argument, in_unit, plain_number, quantity
 from heatq.errors import DataError, InputError
+from heatq.units import shown, unit_text
 
 __all__ = ["add_parser", "run"]
 
 _LENGTH = quantity("m", "10 mm")
+#: Corrections that a fit finds: in words, and their unit.
+_CORRECTIONS = {
+    "r": ("distance from the axis", "m"),
+    "z": ("height", "m"),
+    "lag": ("lag, as a fraction of it", "1"),
+    "calibration": ("calibration, in standard deviations of its tolerance", "1"),
+    "start": ("start of the quench", "s"),
+    "initial": ("initial temperature", "K"),
+}
 _UNKNOWN = {
     "temperature": "coefficient over temperature",
     "time": "coefficient over time",
@@ -28,38 +49,64 @@ def add_parser(commands: Any) -> None:
         "calibrate",
         help="h at the surface from one recorder log; a furnace's factor on a correlation from several",
         description="Find what cooled the piece from couples inside it, with lag, position error and latent heat in the model.",
-        epilog=CAUTION,
+        epilog=EPILOG,
     )
     actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
-    surface = actions.add_parser("surface", help="h or heat flux at the surface from one log", epilog=CAUTION)
+    surface = actions.add_parser("surface", help="h or heat flux at the surface from one log", epilog=EPILOG)
     surface.add_argument("file", metavar="LOG", help="CSV, or .nc written by 'heatq log read'")
     surface.add_argument(
-        "--fluid-temperature", type=quantity("degC", "60 degC"), metavar="TEMPERATURE", help="what h refers to"
+        "--fluid-temperature",
+        type=quantity("degC", "60 degC"),
+        metavar="TEMPERATURE",
+        help="of the fluid, which h refers to",
     )
     surface.add_argument("--unknown", choices=tuple(_UNKNOWN), default="temperature", help="h over surface temperature "
                          "(default), h over time, or the heat flux over time")  # fmt: skip
-    surface.add_argument("--emissivity", type=float, help="radiation that acts besides, not part of h (default none)")
-    surface.add_argument("--noise", type=quantity("K", "1 K"), metavar="K", help="of one reading (default: found)")
+    surface.add_argument(
+        "--emissivity",
+        type=plain_number("0.3"),
+        metavar="NUMBER",
+        help="0 to 1: radiation that acts besides and is not part of h (default: none does)",
+    )
+    surface.add_argument(
+        "--noise", type=quantity("K", "1 K"), metavar="DIFFERENCE", help="of one reading (default: found from the log)"
+    )
     _shared(surface)
-    furnace = actions.add_parser("furnace", help="factor and exponent of a furnace from several logs", epilog=CAUTION)
+    furnace = actions.add_parser("furnace", help="factor and exponent of a furnace from several logs", epilog=EPILOG)
     furnace.add_argument(
         "--run", nargs=3, action="append", default=[], dest="runs", metavar=("LOG", "PRESSURE", "VELOCITY"),
         help="one quench: --run two-bar.csv '2 bar' '15 m/s'; repeat",
     )  # fmt: skip
-    furnace.add_argument("--gas", default="nitrogen", help="nitrogen (default), argon, helium, hydrogen")
+    furnace.add_argument("--gas", default="nitrogen", metavar="NAME", help=f"{GASES} (default nitrogen)")
     furnace.add_argument("--flow", choices=("across", "along"), default="across", help="of the gas (default across)")
-    furnace.add_argument("--gas-temperature", type=quantity("degC", "40 degC"), default=25.0, metavar="TEMPERATURE")
+    furnace.add_argument("--gas-temperature", type=quantity("degC", "40 degC"), default=25.0, metavar="TEMPERATURE",
+                         help="of the gas (default 25 degC)")  # fmt: skip
     furnace.add_argument(
-        "--emissivity", type=float, default=0.3, help="for radiation to walls as cold as the gas (0.3)"
+        "--emissivity",
+        type=plain_number("0.3"),
+        default=0.3,
+        metavar="NUMBER",
+        help="0 to 1, for radiation to walls as cold as the gas (default 0.3)",
     )
     furnace.add_argument(
         "--law",
         default="factor and exponent",
+        metavar="WORDS",
         help="'factor', 'factor and exponent' (default), 'separate exponents' of pressure and velocity",
     )
-    furnace.add_argument("--repeatability", type=float, help="standard deviation of ln h from run to run, if known")
     furnace.add_argument(
-        "--predict", nargs=2, action="append", default=[], metavar=("PRESSURE", "VELOCITY"), help="a setting; repeat"
+        "--repeatability",
+        type=plain_number("0.05"),
+        metavar="NUMBER",
+        help="standard deviation of h from run to run, such as 0.05 for 5 %% (default: found)",
+    )
+    furnace.add_argument(
+        "--predict",
+        nargs=2,
+        action="append",
+        default=[],
+        metavar=("PRESSURE", "VELOCITY"),
+        help="factor for the next run at this setting; repeat for more",
     )
     _shared(furnace)
 
@@ -74,16 +121,27 @@ def _shared(parser: argparse.ArgumentParser) -> None:
         help="channel, distance from the axis, height above the lower end (long bars: left out): --couple TC1 '0 mm' '120 mm'; "
         "repeat; without it channels are named after places such as centre",
     )  # fmt: skip
-    piece.add_argument("--lag", type=quantity("s", "0.3 s"), help="time constant of the mounted couples (default none)")
     piece.add_argument(
-        "--position-tolerance", type=_LENGTH, default=0.5e-3, metavar="LENGTH", help="+-, of a junction (0.5 mm)"
+        "--lag", type=quantity("s", "0.3 s"), metavar="TIME", help="time constant of the mounted couples (default none)"
     )
-    piece.add_argument("--initial-temperature", type=quantity("degC", "850 degC"), metavar="TEMPERATURE")
+    piece.add_argument(
+        "--position-tolerance", type=_LENGTH, default=0.5e-3, metavar="LENGTH", help="of a junction, ± (default 0.5 mm)"
+    )
+    piece.add_argument("--initial-temperature", type=quantity("degC", "850 degC"), metavar="TEMPERATURE",
+                       help="of the piece (default: the steel's austenitizing temperature)")  # fmt: skip
     clock = parser.add_argument_group("clock of the log")
-    clock.add_argument("--start", default="0 s", metavar="TIME", help="of the quench; or quench: where it shows (0 s)")
-    clock.add_argument("--start-tolerance", type=quantity("s", "0.5 s"), default=0.0, metavar="TIME")
+    clock.add_argument(
+        "--start",
+        default="0 s",
+        metavar="TIME",
+        help="of the quench in the log, or the word quench: where it shows (default 0 s)",
+    )
+    clock.add_argument("--start-tolerance", type=quantity("s", "0.5 s"), default=0.0, metavar="TIME",
+                       help="of that start, ± (default 0 s)")  # fmt: skip
     clock.add_argument("--end", type=quantity("s", "20 min"), metavar="TIME", help="last reading to use")
-    parser.add_argument("--out", metavar="DIR", default="heatq-out", help="folder for the files (default heatq-out)")
+    output = parser.add_argument_group("output")
+    output.add_argument("--out", metavar="DIR", default="heatq-out", help="folder for the files (default heatq-out)")
+    add_units_argument(output)
     parser.set_defaults(run=run)
 
 
@@ -98,15 +156,25 @@ def _read(name: str) -> Any:
     from heatq.logs import read_log
 
     if pathlib.Path(name).suffix.lower() != ".nc":
-        return read_log(name)
+        try:
+            return read_log(name)
+        except DataError as error:
+            told, _, advice = str(error).partition("; ")
+            if "=" not in advice:
+                raise
+            raise DataError(
+                f"{told}: read the log with 'heatq log read', which has options for that; its log.nc can be used here."
+            ) from None
     import xarray as xr
 
     try:
         return xr.load_dataset(name, engine="scipy")
     except FileNotFoundError:
         raise DataError(f"{name}: there is no such file.") from None
-    except Exception as error:  # scipy and xarray raise several unrelated classes for a file that is none
-        raise DataError(f"{name} cannot be read as NetCDF: {error}.") from None
+    except IsADirectoryError:
+        raise DataError(f"{name} is a folder, not a file.") from None
+    except Exception:  # scipy and xarray raise several unrelated classes for a file that is none
+        raise DataError(f"{name} is no NetCDF file, such as 'heatq log read' writes with the ending .nc.") from None
 
 
 def _start(log: Any, text: str) -> float:
@@ -197,24 +265,27 @@ def _surface(arguments: argparse.Namespace) -> int:
     variable = "heat_flux" if arguments.unknown == "flux" else "coefficient"
     coordinate = str(fit[variable].dims[0])
     x, value, band = fit[coordinate].values, fit[variable].values, fit[f"{variable}_interval"].values
-    print(f"{steel!r}\n{piece!r}\n")
+    print(f"{heat_in_words(steel)}\n{piece_in_words(piece)}\n")
     unit = "W/m2" if variable == "heat_flux" else "W/m2K"
-    head = ("surface, °C" if coordinate == "surface_temperature" else "time, s", f"{variable}, {unit}")
+    own = "degC" if coordinate == "surface_temperature" else "s"
+    head = (f"surface, {unit_text(own)}" if coordinate == "surface_temperature" else "time, s", f"{variable}, {unit}")
     print(f"{head[0]:>12}{head[1]:>22}{'90 % band':>24}  seen")
     for n in range(0, len(x), 8):
         seen = "yes" if bool(fit["is_seen"][n]) else "no"
-        print(f"{x[n]:>12.4g}{value[n]:>22.4g}{band[0, n]:>12.4g}{band[1, n]:>12.4g}  {seen}")
+        print(f"{shown(x[n], own)[0]:>12.4g}{value[n]:>22.4g}{band[0, n]:>12.4g}{band[1, n]:>12.4g}  {seen}")
     print(
-        f"\nnoise {fit.attrs['noise']:.2g} K, chi-square per reading {fit.attrs['chi_square']:.2f}, correlation of neighbouring "
+        f"\nnoise {in_unit(fit.attrs['noise'], 'K', '.2g')}, chi-square per reading {fit.attrs['chi_square']:.2f}, correlation of neighbouring "
         f"residuals {fit.attrs['autocorrelation']:.2f}; {100 * fit.attrs['seen_share']:.0f} % of the curve was seen."
     )
     if "nuisance" in fit.dims:
+        print("corrections found with the curve, ± one standard deviation:")
         for name, found, spread in zip(
             fit["nuisance"].values, fit["nuisance_value"].values, fit["nuisance_deviation"].values, strict=True
         ):
-            length = str(name)[:2] in ("r ", "z ")
-            scale, mark = (milli, " mm") if length else (1.0, "")
-            print(f"  {name}: {found / scale:+.3g} ± {spread / scale:.2g}{mark}")
+            kind, _, channel = str(name).partition(" of ")
+            words, own = _CORRECTIONS.get(kind, (kind, "1"))
+            (off, error), mark = shown([found, spread], own)
+            print(f"  {f'{channel}, ' if channel else ''}{words}: {off:+.3g} ± {error:.2g} {mark}".rstrip())
     with (folder / f"{variable}.csv").open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
         writer.writerow([coordinate.replace("surface_temperature", "temperature"), variable, "low", "high", "seen"])
@@ -228,7 +299,7 @@ def _surface(arguments: argparse.Namespace) -> int:
         print(
             f"use it: heatq bar --h-table {folder / 'coefficient.csv'} --bath-temperature '{arguments.fluid_temperature:g} degC' …"
         )
-    print(CAUTION)
+    say_caution()
     return 0
 
 
@@ -248,12 +319,16 @@ def _furnace(arguments: argparse.Namespace) -> int:
     def setting(pressure: str, velocity: str, option: str) -> tuple[float, float]:
         return _typed("Pa", "10 bar", pressure, option), _typed("m/s", "20 m/s", velocity, option)
 
+    gas = gas_of(arguments.gas)
     kind: Any = GasCrossflow if arguments.flow == "across" else GasAlong
     runs: dict[str, Any] = {}
     for name, pressure, velocity in arguments.runs:
         p, v = setting(pressure, velocity, "--run")
         log = _read(name)
-        flow = kind(arguments.gas.strip().casefold(), velocity=v, pressure=p, temperature=arguments.gas_temperature)
+        try:
+            flow = kind(gas, velocity=v, pressure=p, temperature=arguments.gas_temperature)
+        except InputError as error:
+            raise InputError(f"--run {name}: {error}") from None
         acting = flow + Radiation(arguments.emissivity, arguments.gas_temperature)
         label = pathlib.Path(name).stem
         label = label if label not in runs else f"{label} ({len(runs) + 1})"
@@ -271,7 +346,7 @@ def _furnace(arguments: argparse.Namespace) -> int:
         )
     folder = make_folder(arguments.out)
     found = calibrate(runs, law=arguments.law, repeatability=arguments.repeatability, kinetics=arguments.kinetics)
-    print(f"{steel!r}\n{piece!r}\nlaw: {arguments.law}, reference "
+    print(f"{heat_in_words(steel)}\n{piece_in_words(piece)}\nlaw: {arguments.law}, reference "
           f"{found.attrs['reference_pressure'] / bar:.3g} bar, {found.attrs['reference_velocity']:.3g} m/s\n")  # fmt: skip
     for n, name in enumerate(found["parameter"].values):
         low, high = found["interval"].values[:, n]
@@ -279,12 +354,13 @@ def _furnace(arguments: argparse.Namespace) -> int:
         print(f"{what:<46}{float(found['value'][n]):>8.3f}   90 % {low:.3f} to {high:.3f}")
     print(f"{'spread from run to run (ln h)':<46}{found.attrs['repeatability']:>8.3f}\n")
     print(f"{'run':<24}{'bar':>7}{'m/s':>7}{'factor':>9}{'residual':>10}{'left out: rms':>15}{'factor ratio':>14}")
-    print(f"{'':<24}{'':>7}{'':>7}{'':>9}{'K':>10}{'K':>15}")
+    print(f"{'':<24}{'':>7}{'':>7}{'':>9}{unit_text('K'):>10}{unit_text('K'):>15}")
     for n, name in enumerate(found["run"].values):
         left = [float(found[key][n]) if key in found else float("nan") for key in ("left_out_rms", "left_out_factor")]
+        left[0] = shown(left[0], "K")[0]
         print(
             f"{str(name)[:23]:<24}{float(found['pressure'][n]) / bar:>7.3g}{float(found['velocity'][n]):>7.3g}"
-            f"{float(found['run_factor'][n]):>9.3f}{float(found['rms_residual'][n]):>10.2f}"
+            f"{float(found['run_factor'][n]):>9.3f}{shown(float(found['rms_residual'][n]), 'K')[0]:>10.2f}"
             + "".join(
                 f"{value:>{width}.3g}" if value == value else f"{'-':>{width}}"
                 for value, width in zip(left, (15, 14), strict=True)
@@ -300,5 +376,5 @@ def _furnace(arguments: argparse.Namespace) -> int:
     save_netcdf(found, folder / "calibration.nc")
     _save({"calibration.png": calibration_factors(found)}, folder)
     print(f"\nwritten to {folder}/: calibration.png, calibration.nc")
-    print(CAUTION)
+    say_caution()
     return 0

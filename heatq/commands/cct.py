@@ -10,8 +10,18 @@ from typing import Any
 
 import numpy as np
 
-from heatq.commands.common import CAUTION, add_steel_arguments, check_steel_arguments, make_folder, read_steel
+from heatq.commands.common import (
+    CAUTION,
+    add_steel_arguments,
+    check_steel_arguments,
+    heat_in_words,
+    make_folder,
+    read_steel,
+    say_caution,
+)
+from heatq.commands.quantities import add_units_argument
 from heatq.commands.table import cell
+from heatq.units import shown, unit_text
 
 __all__ = ["add_parser", "run"]
 
@@ -38,6 +48,7 @@ def add_parser(commands: Any) -> None:
     output.add_argument(
         "--out", metavar="DIR", default="heatq-out", help="folder for figures, CSV, NetCDF (default heatq-out)"
     )
+    add_units_argument(output)
     parser.set_defaults(run=run)
 
 
@@ -53,11 +64,10 @@ def run(arguments: argparse.Namespace) -> int:
     begin = time.perf_counter()
     rates = np.unique(np.concatenate([np.geomspace(0.003, 1000.0, 46), PRINTED]))
     cooling, hold = cct(steel, rates), ttt(steel)
-    print(f"{steel!r}")
+    print(heat_in_words(steel))
     levels = ("ae1", "ae3", "ac1", "ac3", "bs", "ms", "mf")
-    print(
-        "critical temperatures, °C: " + ", ".join(f"{name.capitalize()} {float(cooling[name]):.0f}" for name in levels)
-    )
+    found = ", ".join(f"{name.capitalize()} {shown(float(cooling[name]), 'degC')[0]:.0f}" for name in levels)
+    print(f"critical temperatures, {unit_text('degC')}: {found}")
     print(f"\n{table(cooling)}\n")
     for name, diagram, figure in (("cct", cooling, plot_diagrams.cct), ("ttt", hold, plot_diagrams.ttt)):
         drawn: Any = figure(diagram).figure
@@ -66,15 +76,17 @@ def run(arguments: argparse.Namespace) -> int:
     write_csv(cooling, folder / "cct.csv")
     print(f"wall time {time.perf_counter() - begin:.2f} s")
     print(f"written to {folder}/: cct.png, cct.csv, cct.nc, ttt.png, ttt.nc")
-    print(CAUTION)
+    say_caution()
     return 0
 
 
 def table(diagram: Any) -> str:
     """One line per printed rate."""
+    degree, per_second = unit_text("degC"), unit_text("K/s")
     lines = [
         "     rate   ferrite pearlite bainite martensite      HV     HRC   start of F       P       B       M",
-        "      K/s         %        %       %          %                           °C      °C      °C      °C",
+        f"{per_second:>9}         %        %       %          %                           {degree}      {degree}      "
+        f"{degree}      {degree}",
     ]
     phases = ("ferrite", "pearlite", "bainite", "martensite")
     for rate in PRINTED:
@@ -83,11 +95,11 @@ def table(diagram: Any) -> str:
         share[3] += share[4]
         start = [float(one["start_temperature"].sel(phase=phase)) for phase in phases]
         lines.append(
-            cell(rate, "g", 9)
+            cell(shown(rate, "K/s")[0], ".3g", 9)
             + "".join(cell(value, ".0f", wide) for value, wide in zip(share, (10, 9, 8, 11), strict=False))
             + cell(float(one["hardness_hv"]), ".0f", 8)
             + cell(float(one["hardness_hrc"]), ".1f", 8)
-            + "".join(cell(value, ".0f", wide) for value, wide in zip(start, (13, 8, 8, 8), strict=True))
+            + "".join(cell(shown(t, "degC")[0], ".0f", wide) for t, wide in zip(start, (13, 8, 8, 8), strict=True))
         )
     return "\n".join([*lines, NOTE])
 

@@ -4,36 +4,41 @@ from __future__ import annotations
 
 import argparse
 import pathlib
+import re
+import textwrap
 from typing import Any
 
 from scipy.constants import bar
 
 from heatq.commands.common import (
-    CAUTION,
+    EPILOG,
+    GASES,
     add_report_argument,
     add_steel_arguments,
     check_steel_arguments,
+    gas_of,
+    heat_in_words,
     make_folder,
+    piece_in_words,
     read_steel,
+    say_caution,
     write_reports,
 )
-from heatq.commands.quantities import quantity
+from heatq.commands.quantities import add_units_argument, in_unit, plain_number, quantity
 from heatq.errors import InputError
 
 __all__ = ["add_parser", "run"]
 
+#: Where the searches for the least pressure (Pa) and velocity (m/s) begin.
+_BEGIN = {"pressure": 1.0 * bar, "velocity": 1.0}
 _GASES = ("nitrogen", "argon", "helium", "hydrogen")
 
 
 def _hardness(text: str) -> dict[str, float]:
     """Hardness with its scale as the argument of a requirement; HRC without one."""
-    number, _, scale = text.strip().partition(" ")
-    name = {"": "hardness_hrc", "HRC": "hardness_hrc", "HV": "hardness_hv"}.get(scale.strip().upper())
-    try:
-        if name is not None:
-            return {name: float(number)}
-    except ValueError:
-        pass
+    found = re.fullmatch(r"\s*([-+]?\d+\.?\d*)\s*(HRC|HV|)\s*", text, re.IGNORECASE)
+    if found:
+        return {"hardness_hv" if found[2].upper() == "HV" else "hardness_hrc": float(found[1])}
     raise argparse.ArgumentTypeError(f"{text!r} is no hardness; write 45, '45 HRC' or '450 HV'.")
 
 
@@ -42,13 +47,17 @@ def add_parser(commands: Any) -> None:
     parser = commands.add_parser(
         "choose",
         help="least pressure or velocity, largest section, or a table of quenches for a required hardness",
-        description="Find what is enough: --least pressure (default) or velocity for each gas; --largest-section that each gas "
-        "hardens; or --table of alternatives. The velocity is that at the piece, not at the nozzles.",
-        epilog=CAUTION,
+        description="Find what is enough: the least pressure (default) or velocity for each gas; the largest section that each gas "
+        "hardens; or compare alternatives in a table. The velocity is that at the piece, not at the nozzles.",
+        epilog=EPILOG,
     )
     what = parser.add_mutually_exclusive_group()
-    what.add_argument("--least", choices=("pressure", "velocity"), help="search for it (default pressure)")
-    what.add_argument("--largest-section", action="store_true", help="of a long round bar")
+    what.add_argument(
+        "--least", choices=("pressure", "velocity"), help="the least pressure (default) or velocity that is enough"
+    )
+    what.add_argument(
+        "--largest-section", action="store_true", help="the largest diameter of a long bar that is hard enough"
+    )
     what.add_argument("--table", action="store_true", help="compare the gases as set, and the --bath media")
     add_steel_arguments(parser)
     length = quantity("m", "75 mm")
@@ -60,45 +69,70 @@ def add_parser(commands: Any) -> None:
         "--hardness", type=_hardness, metavar="HRC", help="at least, as quenched: 45, '45 HRC' or '450 HV'"
     )
     asked.add_argument(
-        "--martensite", type=float, metavar="FRACTION", help="at least, such as 0.9, instead of --hardness"
+        "--martensite",
+        type=plain_number("0.9"),
+        metavar="FRACTION",
+        help="at least, such as 0.9, instead of --hardness",
     )
     asked.add_argument(
         "--probe", action="append", metavar="NAME", help="place that must meet it (default centre); repeat for more"
     )
     quench = parser.add_argument_group("quench")
     quench.add_argument(
-        "--gas", action="append", metavar="NAME", help="nitrogen, argon, helium, hydrogen, or a mixture such as "
-        "'helium 60 argon 40' in mole %%; repeat; default all four",
+        "--gas", action="append", metavar="NAME", help=f"{GASES}; repeat for more (default "
+        "nitrogen, argon, helium and hydrogen, each)",
     )  # fmt: skip
-    quench.add_argument("--velocity", type=quantity("m/s", "20 m/s"), help="at the piece")
+    quench.add_argument("--velocity", type=quantity("m/s", "20 m/s"), metavar="SPEED", help="of the gas at the piece")
     quench.add_argument(
-        "--pressure", type=quantity("Pa", "10 bar"), action="append", help="absolute; with --table repeat"
+        "--pressure",
+        type=quantity("Pa", "10 bar"),
+        action="append",
+        help="of the gas, absolute; with --table repeat for more",
     )
-    quench.add_argument("--gas-temperature", type=quantity("degC", "40 degC"), default=40.0, metavar="TEMPERATURE")
-    quench.add_argument("--factor", type=float, default=1.0, help="multiplies h: turbulence, calibration (default 1)")
-    quench.add_argument("--emissivity", type=float, default=0.3, help="for radiation in gas (default 0.3)")
-    quench.add_argument("--highest", metavar="QUANTITY", help="end of the search, such as '20 bar' or '60 m/s'")
-    quench.add_argument("--bath", action="append", default=[], metavar="NAME", help="with --table: conventional, fast, "
-                        "marquenching (oils), water; repeat")  # fmt: skip
-    quench.add_argument("--initial-temperature", type=quantity("degC", "850 degC"), metavar="TEMPERATURE")
+    quench.add_argument("--gas-temperature", type=quantity("degC", "40 degC"), default=40.0, metavar="TEMPERATURE",
+                        help="of the gas (default 40 degC)")  # fmt: skip
+    quench.add_argument(
+        "--factor",
+        type=plain_number("1.2"),
+        default=1.0,
+        metavar="NUMBER",
+        help="multiplies the heat-transfer coefficient of the gas (default 1)",
+    )
+    quench.add_argument(
+        "--emissivity",
+        type=plain_number("0.3"),
+        default=0.3,
+        metavar="NUMBER",
+        help="0 to 1, for radiation in gas (default 0.3)",
+    )
+    quench.add_argument("--highest", metavar="QUANTITY", help="where the search ends (default 25 bar or 100 m/s)")
+    quench.add_argument(
+        "--bath",
+        action="append",
+        default=[],
+        choices=("conventional", "fast", "marquenching", "water"),
+        help="with --table: an oil, or water, as further alternative; repeat for more",
+    )
+    quench.add_argument("--initial-temperature", type=quantity("degC", "850 degC"), metavar="TEMPERATURE",
+                        help="of the piece (default: the steel's austenitizing temperature)")  # fmt: skip
     output = parser.add_argument_group("output")
-    output.add_argument("--sort-by", metavar="COLUMN", help="of the table (default least_margin)")
-    output.add_argument("--quick", action="store_true", help="leave out the range of the answer (many searches more)")
-    output.add_argument("--accuracy", type=float, default=1.0, help="of the histories, K (default 1)")
+    output.add_argument(
+        "--sort-by",
+        metavar="COLUMN",
+        help="of the table: least_margin (default), probability, time_to_60, pressure, velocity",
+    )
+    output.add_argument("--quick", action="store_true", help="faster: the answer without its 95 %% range")
+    output.add_argument(
+        "--accuracy",
+        type=quantity("K", "1 K"),
+        default=1.0,
+        metavar="DIFFERENCE",
+        help="of the histories (default 1 K)",
+    )
     output.add_argument("--out", metavar="DIR", default="heatq-out", help="folder for the files (default heatq-out)")
     add_report_argument(output)
+    add_units_argument(output)
     parser.set_defaults(run=run)
-
-
-def _gas(text: str) -> Any:
-    """Name of a gas, or mole fractions from 'helium 60 argon 40'."""
-    words = text.replace("%", " ").replace("+", " ").casefold().split()
-    if len(words) == 1:
-        return words[0]
-    try:
-        return {name: float(share) / 100.0 for name, share in zip(words[::2], words[1::2], strict=True)}
-    except ValueError:
-        raise InputError(f"--gas {text!r}: write a name, or a mixture as 'helium 60 argon 40' in mole %.") from None
 
 
 def _check(arguments: argparse.Namespace) -> str:
@@ -153,7 +187,7 @@ def run(arguments: argparse.Namespace) -> int:
         factor=arguments.factor,
         emissivity=arguments.emissivity,
     )
-    gases = [_gas(text) for text in arguments.gas or _GASES]
+    gases = [gas_of(text) for text in arguments.gas or _GASES]
     quenches = [base.replace(gas=gas) for gas in gases]
     folder = make_folder(arguments.out)
     common: dict[str, Any] = {
@@ -163,18 +197,23 @@ def run(arguments: argparse.Namespace) -> int:
     }
     if mode != "table":
         common["confidence"] = None if arguments.quick else 0.95
-    print(f"{steel!r}\n")
+    print(f"{heat_in_words(steel)}\n")
     if mode == "table":
         results, figures, words = _table(arguments, steel, quenches, requirement, common)
     elif mode == "largest-section":
         results, figures, words = _sections(steel, quenches, requirement, common)
     else:
         results, figures, words = _least(arguments, mode, steel, base, gases, requirement, common)
-    print(f"{words}\n")
+    print("\n".join(_wrapped(line) for line in words.splitlines()) + "\n")
     _write(folder, results, figures)
     write_reports(arguments, folder, results, None)
-    print(CAUTION)
+    say_caution()
     return 0
+
+
+def _wrapped(line: str) -> str:
+    """A sentence on several lines if it is long; a line of the table as it is."""
+    return textwrap.fill(line, 120, subsequent_indent="    ") if "; there " in line or "note: " in line else line
 
 
 def _piece(arguments: argparse.Namespace) -> Any:
@@ -196,12 +235,16 @@ def _least(
             highest = quantity(unit, example)(arguments.highest)
         except argparse.ArgumentTypeError as error:
             raise InputError(f"--highest: {error}") from None
+        if highest <= _BEGIN[mode]:
+            raise InputError(
+                f"--highest {arguments.highest}: the search begins at {in_unit(_BEGIN[mode], unit)}; name more."
+            )
     piece = _piece(arguments)
     found = enough_quench(piece, steel, base, requirement, gases=gases, search=mode, highest=highest, **common)
     fixed = f"{base.pressure / bar:g} bar" if mode == "velocity" else f"{base.velocity:g} m/s at the piece"
     figures = {"margin.png": margin_curve(found), "gases.png": answers_chart(found)}
     words = "\n".join(answer_text(found).splitlines()[:-1])  # the caution comes once, at the end
-    return {"choose": found}, figures, f"{piece!r}, {fixed}\n{words}"
+    return {"choose": found}, figures, f"{piece_in_words(piece)}; {fixed}\n{words}"
 
 
 def _sections(steel: Any, quenches: list, requirement: Any, common: dict) -> tuple[dict[str, Any], dict[str, Any], str]:
@@ -222,6 +265,7 @@ def _table(
 ) -> tuple[dict[str, Any], dict[str, Any], str]:
     from heatq.boundaries import OilBath, WaterBath
     from heatq.decide import BathQuench, decision_table, decision_text
+    from heatq.decide.table import short_labels
     from heatq.plot_decide import decision_chart
 
     every = [quench.replace(pressure=p) for quench in quenches for p in arguments.pressure]
@@ -230,7 +274,12 @@ def _table(
     table = decision_table(
         _piece(arguments), steel, every, requirement, sort_by=arguments.sort_by or "least_margin", **common
     )
-    return {"table": table}, {"table.png": decision_chart(table)}, f"{_piece(arguments)!r}\n{decision_text(table)}"
+    drawn = table.assign_coords(alternative=("alternative", short_labels(table["alternative"].values)))
+    return (
+        {"table": table},
+        {"table.png": decision_chart(drawn)},
+        f"{piece_in_words(_piece(arguments))}\n{decision_text(table)}",
+    )
 
 
 def _write(folder: pathlib.Path, results: dict[str, Any], figures: dict[str, Any]) -> None:

@@ -8,20 +8,25 @@ import time
 from typing import Any
 
 import numpy as np
-from scipy.constants import atm, bar, inch, milli
+from scipy.constants import atm, bar, inch
 
 from heatq.commands.common import (
-    CAUTION,
+    EPILOG,
+    GASES,
     add_report_argument,
     add_steel_arguments,
     check_steel_arguments,
+    gas_of,
+    heat_in_words,
     make_folder,
     read_steel,
+    say_caution,
     write_reports,
 )
-from heatq.commands.quantities import quantity
+from heatq.commands.quantities import add_units_argument, in_unit, plain_number, quantity
 from heatq.commands.table import table, write_csv
 from heatq.errors import InputError
+from heatq.units import quenched_end
 
 __all__ = ["add_parser", "check_arguments", "quench_of", "run"]
 
@@ -33,26 +38,41 @@ def add_parser(commands: Any) -> None:
         help="hardness along the end-quench (Jominy) bar, in water or under a gas jet",
         description="Predict cooling, structure and hardness along the standard end-quench bar. Without arguments: an "
         "invented demo heat in water.",
-        epilog=CAUTION,
+        epilog=EPILOG,
     )
     add_steel_arguments(parser)
     quench = parser.add_argument_group("quench")
-    quench.add_argument("--gas", help="gas jet instead of water: nitrogen, argon, helium, hydrogen")
+    quench.add_argument("--gas", metavar="NAME", help=f"gas jet instead of water: {GASES}")
     quench.add_argument(
-        "--velocity", type=quantity("m/s", "60 m/s"), help="of the gas at the nozzle (needed with --gas)"
+        "--velocity",
+        type=quantity("m/s", "60 m/s"),
+        metavar="SPEED",
+        help="of the gas at the nozzle (needed with --gas)",
     )
-    quench.add_argument("--pressure", type=quantity("Pa", "4 bar"), help="of the gas, absolute (default 1 atm)")
     quench.add_argument(
-        "--gas-temperature", type=quantity("degC", "25 degC"), metavar="TEMPERATURE", help="default 25 degC"
+        "--pressure", type=quantity("Pa", "4 bar"), metavar="PRESSURE", help="of the gas, absolute (default 1 atm)"
     )
-    quench.add_argument("--nozzle", type=quantity("m", "0.5 inch"), help="nozzle bore (default 0.5 inch)")
-    quench.add_argument("--standoff", type=quantity("m", "0.5 inch"), help="nozzle to face (default 0.5 inch)")
+    quench.add_argument(
+        "--gas-temperature",
+        type=quantity("degC", "25 degC"),
+        metavar="TEMPERATURE",
+        help="of the gas (default 25 degC)",
+    )
+    quench.add_argument(
+        "--nozzle", type=quantity("m", "0.5 inch"), metavar="LENGTH", help="bore of the nozzle (default 0.5 inch)"
+    )
+    quench.add_argument(
+        "--standoff",
+        type=quantity("m", "0.5 inch"),
+        metavar="LENGTH",
+        help="from the nozzle to the face (default 0.5 inch)",
+    )
     quench.add_argument(
         "--water-temperature",
         type=quantity("degC", "24 degC"),
         default=24.0,
         metavar="TEMPERATURE",
-        help="default 24 degC",
+        help="of the water jet (default 24 degC)",
     )
     quench.add_argument(
         "--initial-temperature",
@@ -61,19 +81,38 @@ def add_parser(commands: Any) -> None:
         help="of the bar (default: the steel's austenitizing temperature)",
     )
     quench.add_argument(
-        "--transfer", type=quantity("s", "3 s"), default=0.0, metavar="TIME", help="in still air before the jet"
+        "--transfer",
+        type=quantity("s", "3 s"),
+        default=0.0,
+        metavar="TIME",
+        help="in still air before the jet (default 0 s)",
     )
     quench.add_argument(
-        "--emissivity", type=float, default=0.3, help="of side and top: 0.3 protected (default), 0.8 scaled"
+        "--emissivity",
+        type=plain_number("0.3"),
+        default=0.3,
+        metavar="NUMBER",
+        help="of side and top, 0 to 1: 0.3 protected (default), 0.8 scaled",
     )
     quench.add_argument("--compare-water", action="store_true", help="with --gas: also the same heat in water")
     output = parser.add_argument_group("measured data and output")
-    output.add_argument("--measured", metavar="FILE", help="hardness traverse: CSV with a distance column and HRC")
-    output.add_argument("--accuracy", type=float, default=0.5, help="of the histories, K (default 0.5)")
+    output.add_argument(
+        "--measured",
+        metavar="FILE",
+        help="hardness traverse to compare with: CSV with a column J, 'distance mm' or 'distance in', and HRC or HV",
+    )
+    output.add_argument(
+        "--accuracy",
+        type=quantity("K", "0.5 K"),
+        default=0.5,
+        metavar="DIFFERENCE",
+        help="of the histories (default 0.5 K)",
+    )
     output.add_argument(
         "--out", metavar="DIR", default="heatq-out", help="folder for figure, CSV, NetCDF (default heatq-out)"
     )
     add_report_argument(output)
+    add_units_argument(output)
     parser.set_defaults(run=run)
 
 
@@ -92,7 +131,7 @@ def check_arguments(arguments: argparse.Namespace) -> None:
     if arguments.gas:
         if arguments.velocity is None:
             raise InputError("--gas needs --velocity, the speed at the nozzle, for instance --velocity '60 m/s'.")
-        arguments.gas = arguments.gas.strip().casefold()
+        arguments.gas = gas_of(arguments.gas)
     for name, default in _GAS_ONLY.items():
         if getattr(arguments, name) is None:
             setattr(arguments, name, default)
@@ -130,6 +169,7 @@ def quench_of(arguments: argparse.Namespace, with_gas: bool) -> dict[str, Any]:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run the trial, print the table, write figure and files."""
+    from heatq.boundaries.gas import gas_name
     from heatq.hardness.traverse import compare_traverse, read_traverse
     from heatq.specimens import EndQuenchBar
     from heatq.trials import trial
@@ -154,11 +194,11 @@ def run(arguments: argparse.Namespace) -> int:
 
     results = {}
     if arguments.gas:
-        label = f"{arguments.gas} jet {arguments.velocity:g} m/s, {arguments.pressure / bar:g} bar"
+        label = f"{gas_name(arguments.gas)} jet {arguments.velocity:g} m/s, {arguments.pressure / bar:.4g} bar"
         results[label] = one(with_gas=True)
     if not arguments.gas or arguments.compare_water:
-        results[f"water jet {arguments.water_temperature:g} °C"] = one(with_gas=False)
-    print(f"{steel!r}")
+        results[f"water jet {in_unit(arguments.water_temperature, 'degC')}"] = one(with_gas=False)
+    print(heat_in_words(steel))
     for label, result in results.items():
         print(f"\n{label}\n{table(result)}")
     print()
@@ -174,18 +214,19 @@ def run(arguments: argparse.Namespace) -> int:
             f"--out {folder}: {error.filename or 'a file'} cannot be written ({error.strerror})."
         ) from None
     write_reports(arguments, folder, {label.split(" ")[0]: result for label, result in results.items()}, steel)
-    print(CAUTION)
+    say_caution()
     return 0
 
 
 def _print_comparison(compared: Any, label: str) -> None:
     print(f"measured traverse and prediction for: {label}")
+    distance, unit = quenched_end(compared.distance.values)
     print("distance  measured  predicted  deviation")
-    print("      mm       HRC        HRC        HRC")
+    print(f"{unit:>8}       HRC        HRC        HRC")
     for n in range(compared.sizes["point"]):
         values = [float(compared[name][n]) for name in ("measured_hrc", "predicted_hrc", "deviation")]
         shown = [f"{v:.1f}" if np.isfinite(v) else "-" for v in values]
-        print(f"{float(compared.distance[n]) / milli:8.2f}{shown[0]:>10}{shown[1]:>11}{shown[2]:>11}")
+        print(f"{distance[n]:8.2f}{shown[0]:>10}{shown[1]:>11}{shown[2]:>11}")
     count = int(np.isfinite(compared.deviation).sum())
     if count:
         print(f"rms deviation {compared.attrs['rms']:.1f} HRC over {count} of {compared.sizes['point']} points\n")

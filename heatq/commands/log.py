@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import argparse
 import pathlib
-import re
 from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
 
-from heatq.commands.common import CAUTION, make_folder
-from heatq.commands.quantities import quantity
+from heatq.commands.common import EPILOG, make_folder
+from heatq.commands.quantities import add_units_argument, quantity, whole_number
 from heatq.errors import DataError, InputError
 
 __all__ = ["add_parser", "run"]
@@ -20,9 +19,8 @@ _DEGC = quantity("degC", "850 degC")
 
 
 def _rate(text: str) -> float:
-    """Cooling rate in K/s; 50 degF/min means a difference, so that no offset is involved."""
-    plain = re.sub(r"(?:delta_)?(?:°|deg)?\s?([CF])\s?/", lambda m: f"delta_deg{m[1]}/", text)
-    return quantity("K/s", "28 K/min")(plain)
+    """Cooling rate in K/s."""
+    return quantity("K/s", "28 K/min")(text)
 
 
 def add_parser(commands: Any) -> None:
@@ -32,23 +30,25 @@ def add_parser(commands: Any) -> None:
         help="recorder logs: read and clean, metrics, specification windows, comparison",
         description="Read a recorder log (CSV, TSV, semicolons, decimal comma; several channels), see what is in it, clean it "
         "step by step, read its metrics, judge it by specification windows, compare it with a prediction.",
-        epilog=CAUTION,
+        epilog=EPILOG,
     )
     actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
-    read = actions.add_parser("read", help="what is in the file; the log as figure and NetCDF", epilog=CAUTION)
-    metrics = actions.add_parser(
-        "metrics", help="cooling rates, cooling times, spread between channels", epilog=CAUTION
-    )
-    windows = actions.add_parser("windows", help="pass or fail with margin for each channel", epilog=CAUTION)
-    compare = actions.add_parser("compare", help="measured against a prediction saved as NetCDF", epilog=CAUTION)
+    read = actions.add_parser("read", help="what is in the file; the log as figure and NetCDF", epilog=EPILOG)
+    metrics = actions.add_parser("metrics", help="cooling rates, cooling times, spread between channels", epilog=EPILOG)
+    windows = actions.add_parser("windows", help="pass or fail with margin for each channel", epilog=EPILOG)
+    compare = actions.add_parser("compare", help="measured against a prediction saved as NetCDF", epilog=EPILOG)
     for action in (read, metrics, windows, compare):
         _reading(action)
         _cleaning(action)
-        action.add_argument(
+        output = action.add_argument_group("output")
+        output.add_argument(
             "--out", metavar="DIR", default="heatq-out", help="folder for the files (default heatq-out)"
         )
+        add_units_argument(output)
         action.set_defaults(run=run)
-    metrics.add_argument("--at", type=_DEGC, nargs="+", metavar="TEMPERATURE", help="temperatures of the rates")
+    metrics.add_argument(
+        "--at", type=_DEGC, nargs="+", metavar="TEMPERATURE", help="of the rates (default 850 to 200 degC)"
+    )
     windows.add_argument(
         "--rate", nargs=3, action="append", default=[], metavar=("RATE", "UPPER", "LOWER"),
         help="mean rate at least RATE from UPPER to LOWER: --rate '28 K/min' '1030 degC' '540 degC'",
@@ -65,40 +65,66 @@ def add_parser(commands: Any) -> None:
     windows.add_argument("--curve-from-start", action="store_true", help="the curve's clock is the log's")
     compare.add_argument("prediction", metavar="RESULT.nc", help="result of heatq bar or heatq endquench")
     compare.add_argument(
-        "--probe", nargs=2, action="append", default=[], metavar=("CHANNEL", "PROBE"), help="which belongs to which"
+        "--probe",
+        nargs=2,
+        action="append",
+        default=[],
+        metavar=("CHANNEL", "PROBE"),
+        help="of the prediction that belongs to the channel; repeat for more",
     )
-    compare.add_argument("--align", metavar="TEMPERATURE", help="a temperature, or best: shift the measured clock")
+    compare.add_argument(
+        "--align",
+        metavar="TEMPERATURE",
+        help="shift the measured clock so that both pass this temperature together, or best: where they agree best",
+    )
 
 
 def _reading(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE", help="the log; a .nc file written by heatq is taken as it is")
     group = parser.add_argument_group("reading (found from the file where it shows them)")
-    group.add_argument("--units", help="degC, degF or K, where the header states none")
-    group.add_argument("--time-column", metavar="NAME", help="header of the time column; date and clock: 'Date+Time'")
-    group.add_argument("--time-unit", help="ms, s, min, h or d of times that are plain numbers")
-    group.add_argument("--time-format", metavar="FORMAT", help="for instance '%%d/%%m/%%Y %%H:%%M:%%S'")
-    group.add_argument("--interval", type=quantity("s", "0.5 s"), help="between rows, for a log without times")
-    group.add_argument("--channels", nargs="+", metavar="NAME", help="headers of the temperature columns, or old=new")
-    group.add_argument("--header", type=int, metavar="LINE", help="line number of the header; 0: none")
-    group.add_argument("--decimal", help="'.' or ','")
-    group.add_argument("--encoding", help="for instance cp1252")
     group.add_argument(
-        "--on-bad", default="raise", help="raise (default), or gap: cells that cannot be read become gaps"
+        "--temperature-unit", metavar="UNIT", help="of the readings: degC, degF or K, where the header states none"
     )
-    group.add_argument("--on-repeat", default="raise", help="raise (default), first or spread: rows with the same time")
+    group.add_argument("--time-column", metavar="NAME", help="header of the time column; date and clock: 'Date+Time'")
+    group.add_argument("--time-unit", metavar="UNIT", help="ms, s, min, h or d of times that are plain numbers")
+    group.add_argument("--time-format", metavar="FORMAT", help="for instance '%%d/%%m/%%Y %%H:%%M:%%S'")
+    group.add_argument(
+        "--interval", type=quantity("s", "0.5 s"), metavar="TIME", help="between rows, for a log without times"
+    )
+    group.add_argument("--channels", nargs="+", metavar="NAME", help="headers of the temperature columns, or old=new")
+    group.add_argument(
+        "--header", type=whole_number("3", least=0), metavar="LINE", help="line number of the header; 0: none"
+    )
+    group.add_argument("--decimal", metavar="SIGN", help="'.' or ','")
+    group.add_argument("--encoding", metavar="NAME", help="of the letters in the file, for instance cp1252")
+    group.add_argument(
+        "--on-bad",
+        choices=("stop", "gap"),
+        default="stop",
+        help="stop at a cell that cannot be read (default), or make it a gap",
+    )
+    group.add_argument("--on-repeat", choices=("stop", "first", "spread"), default="stop", help="stop at "
+                       "rows with the same time (default), keep the first, or spread them evenly")  # fmt: skip
 
 
 def _cleaning(parser: argparse.ArgumentParser) -> None:
     group = parser.add_argument_group("cleaning (only what is asked for, in this order; listed in the result)")
     group.add_argument("--drop-dead", action="store_true", help="leave out dead channels")
-    group.add_argument("--spikes", type=quantity("K", "20 K"), metavar="K", help="readings further off become gaps")
+    group.add_argument(
+        "--spikes",
+        type=quantity("K", "20 K"),
+        metavar="DIFFERENCE",
+        help="readings further off than this from their neighbours become gaps",
+    )
     group.add_argument("--fill", type=quantity("s", "2 s"), metavar="TIME", help="fill gaps up to this long")
     group.add_argument(
         "--align-starts", action="store_true", help="start every channel at its apparent start of quench"
     )
-    group.add_argument("--start", metavar="TIME", help="cut the log here: seconds, or quench")
-    group.add_argument("--resample", type=quantity("s", "0.5 s"), metavar="TIME", help="fixed interval")
-    group.add_argument("--smooth", type=quantity("s", "5 s"), metavar="TIME", help="quadratic through this window")
+    group.add_argument("--start", metavar="TIME", help="cut the log here; or the word quench: where it shows")
+    group.add_argument("--resample", type=quantity("s", "0.5 s"), metavar="TIME", help="to this interval")
+    group.add_argument(
+        "--smooth", type=quantity("s", "5 s"), metavar="TIME", help="by a parabola through the readings of this time"
+    )
 
 
 def _load(arguments: argparse.Namespace) -> Any:
@@ -117,15 +143,15 @@ def _load(arguments: argparse.Namespace) -> Any:
         arguments.file,
         time=time,
         channels=channels,
-        units=arguments.units,
+        units=arguments.temperature_unit,
         time_unit=arguments.time_unit,
         time_format=arguments.time_format,
         interval=arguments.interval,
         header=arguments.header,
         decimal=arguments.decimal,
         encoding=arguments.encoding,
-        on_bad=arguments.on_bad,
-        on_repeat=arguments.on_repeat,
+        on_bad="raise" if arguments.on_bad == "stop" else arguments.on_bad,
+        on_repeat="raise" if arguments.on_repeat == "stop" else arguments.on_repeat,
     )
 
 
@@ -137,8 +163,10 @@ def _netcdf(name: str) -> Any:
         return xr.load_dataset(name, engine="scipy")
     except FileNotFoundError:
         raise DataError(f"{name}: there is no such file.") from None
-    except Exception as error:  # scipy and xarray raise several unrelated classes for a file that is none
-        raise DataError(f"{name} cannot be read as NetCDF: {error}.") from None
+    except IsADirectoryError:
+        raise DataError(f"{name} is a folder, not a file.") from None
+    except Exception:  # scipy and xarray raise several unrelated classes for a file that is none
+        raise DataError(f"{name} is no NetCDF file, such as heatq bar writes with the ending .nc.") from None
 
 
 def _clean(log: Any, arguments: argparse.Namespace) -> Any:
@@ -155,7 +183,10 @@ def _clean(log: Any, arguments: argparse.Namespace) -> Any:
         log = logs.align_starts(log)
     if arguments.start is not None:
         start = _start(log, arguments.start)
-        log = logs.cut_log(log, start)
+        try:
+            log = logs.cut_log(log, start)
+        except InputError as error:
+            raise InputError(f"--start: {error}") from None
     if arguments.resample is not None:
         log = logs.resample_log(log, arguments.resample)
     if arguments.smooth is not None:
@@ -286,11 +317,11 @@ def _windows(arguments: argparse.Namespace) -> Sequence[Any]:
 
     found: list[Any] = []
     for rate, upper, lower in arguments.rate:
-        span = _typed(_DEGC, upper, "--rate"), _typed(_DEGC, lower, "--rate")
+        span = _span(upper, lower, "--rate")
         basis = "everywhere" if arguments.everywhere else "mean"
         found.append(RateWindow(*span, at_least=_typed(_rate, rate, "--rate"), basis=basis))
     for time, upper, lower in arguments.spans:
-        span = _typed(_DEGC, upper, "--time"), _typed(_DEGC, lower, "--time")
+        span = _span(upper, lower, "--time")
         found.append(TimeWindow(*span, at_most=_typed(quantity("s", "60 s"), time, "--time")))
     for name in arguments.curve:
         time, temperature = read_table(name, ("time", "temperature"))
@@ -298,6 +329,16 @@ def _windows(arguments: argparse.Namespace) -> Sequence[Any]:
     if not found:
         raise InputError("no window is given: --rate '28 K/min' '1030 degC' '540 degC', --time or --curve.")
     return found
+
+
+def _span(upper: str, lower: str, option: str) -> tuple[float, float]:
+    """Upper and lower temperature of a window."""
+    high, low = _typed(_DEGC, upper, option), _typed(_DEGC, lower, option)
+    if low >= high:
+        raise InputError(
+            f"{option}: the upper temperature, {upper}, comes before the lower one, {lower}; exchange them."
+        )
+    return high, low
 
 
 def _write_csv(log: Any, path: pathlib.Path) -> None:

@@ -5,9 +5,12 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from heatq.commands.common import CAUTION, make_folder
-from heatq.commands.quantities import quantity
+from scipy.constants import kilo
+
+from heatq.commands.common import EPILOG, make_folder
+from heatq.commands.quantities import add_units_argument, in_unit, quantity
 from heatq.errors import InputError
+from heatq.units import shown, unit_text
 
 __all__ = ["DRAWN", "add_parser", "run"]
 
@@ -30,18 +33,25 @@ def add_parser(commands: Any) -> None:
         help="heat-transfer coefficient and heat flux of every medium side by side",
         description="Tabulate h and q of every medium on a round piece at one surface temperature, and draw them over "
         "the surface temperature.",
-        epilog=CAUTION,
+        epilog=EPILOG,
     )
-    parser.add_argument("--diameter", type=quantity("m", "25 mm"), default=0.025, help="of the piece (default 25 mm)")
+    parser.add_argument(
+        "--diameter",
+        type=quantity("m", "25 mm"),
+        default=0.025,
+        metavar="LENGTH",
+        help="diameter of the piece (default 25 mm)",
+    )
     parser.add_argument("--length", type=quantity("m", "100 mm"), help="left out: a long bar, lying")
     parser.add_argument(
         "--surface-temperature",
         type=quantity("degC", "600 degC"),
         default=600.0,
         metavar="TEMPERATURE",
-        help="default 600 degC",
+        help="of the surface in the table (default 600 degC)",
     )
     parser.add_argument("--out", metavar="DIR", default="heatq-out", help="folder for the figure (default heatq-out)")
+    add_units_argument(parser)
     parser.set_defaults(run=run)
 
 
@@ -53,15 +63,15 @@ def run(arguments: argparse.Namespace) -> int:
     rows = media_table(arguments.diameter, arguments.surface_temperature, arguments.length)
     if arguments.surface_temperature <= max(row.fluid_temperature for row in rows):
         raise InputError(
-            f"surface temperature = {arguments.surface_temperature:g} degC is not above the hottest fluid of the table "
-            f"({max(row.fluid_temperature for row in rows):g} degC): h would mean nothing there."
+            f"--surface-temperature {in_unit(arguments.surface_temperature, 'degC')} is not above the hottest fluid of the "
+            f"table ({in_unit(max(row.fluid_temperature for row in rows), 'degC')}): h would mean nothing there."
         )
     folder = make_folder(arguments.out)
-    piece = f"{arguments.diameter * 1e3:g} mm round"
-    piece += ", long" if arguments.length is None else f", {arguments.length * 1e3:g} mm long"
-    print(f"{piece}, surface at {arguments.surface_temperature:g} °C\n")
+    piece = f"{in_unit(arguments.diameter, 'm')} round"
+    piece += ", long" if arguments.length is None else f", {in_unit(arguments.length, 'm')} long"
+    print(f"{piece}, surface at {in_unit(arguments.surface_temperature, 'degC')}\n")
     print(f"{'medium':<44}{'fluid':>7}{'h':>9}{'q':>10}{'sources':>10}")
-    print(f"{'':<44}{'°C':>7}{'W/m2K':>9}{'kW/m2':>10}{'differ':>10}")
+    print(f"{'':<44}{unit_text('degC'):>7}{'W/m2K':>9}{'kW/m2':>10}{'differ':>10}")
     notes: list[str] = []
     for row in rows:
         marks = ""
@@ -71,7 +81,8 @@ def run(arguments: argparse.Namespace) -> int:
             marks += f" [{notes.index(note) + 1}]"
         spread = "-" if row.relative_uncertainty is None else f"±{100 * row.relative_uncertainty:.0f} %"
         print(
-            f"{row.medium:<44}{row.fluid_temperature:>7.0f}{row.coefficient:>9.4g}{row.flux / 1e3:>10.4g}{spread:>10}{marks}"
+            f"{row.medium:<44}{shown(row.fluid_temperature, 'degC')[0]:>7.0f}{row.coefficient:>9.4g}{row.flux / kilo:>10.4g}"
+            f"{spread:>10}{marks}"
         )
     for number, note in enumerate(notes, 1):
         print(f"[{number}] {note}")

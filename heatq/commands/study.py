@@ -5,14 +5,17 @@ from __future__ import annotations
 import argparse
 import json
 import pathlib
+import re
 import sys
 from importlib import resources
 from typing import Any
 
 import numpy as np
 
-from heatq.commands.common import CAUTION, make_folder
+from heatq.commands.common import CAUTION, make_folder, say_caution
+from heatq.commands.quantities import add_units_argument, whole_number
 from heatq.errors import InputError
+from heatq.units import in_words, shown, unit_text
 
 __all__ = ["EXAMPLES", "add_parser", "run"]
 
@@ -41,11 +44,17 @@ def add_parser(commands: Any) -> None:
     parser.add_argument("--check", action="store_true", help="read and check the file, say what it would run, and stop")
     parser.add_argument("--store", metavar="PATH", help="keep finished cases there, so that the study can be resumed")
     parser.add_argument("--resume", action="store_true", help="go on with the store where the study was interrupted")
-    parser.add_argument("--threads", type=int, help="default: one per core")
+    parser.add_argument(
+        "--threads",
+        type=whole_number("2"),
+        metavar="NUMBER",
+        help="of trials at a time (default: one per processor core)",
+    )
     parser.add_argument("--figure", metavar="FILE", help="name of the figure (default: study.png in --out)")
     parser.add_argument(
         "--out", metavar="DIR", default="heatq-out", help="folder for figure, CSV, NetCDF (default heatq-out)"
     )
+    add_units_argument(parser)
     parser.set_defaults(run=run)
 
 
@@ -75,9 +84,9 @@ def run(arguments: argparse.Namespace) -> int:
         _show(described, result, folder, arguments.figure)
     except OSError as error:
         raise InputError(
-            f"--out {folder}: {error.filename or 'a file'} cannot be written ({error.strerror})."
+            f"{'--figure' if arguments.figure else '--out'} {arguments.figure or folder}: {error.filename or 'a file'} cannot be written ({error.strerror})."
         ) from None
-    print(CAUTION)
+    say_caution()
     if _count(result, "missing"):
         return 130
     return 0 if _count(result, "failed") < described.cases else 1
@@ -88,8 +97,22 @@ def _what(described: Any) -> str:
         sizes = " x ".join(f"{len(described.points[name])} {name}" for name in described.grid)
         return f"grid of {described.cases} trials: {sizes}"
     lines = [f"sample of {described.cases} trials" + (", for sensitivities" if described.sensitivity else "")]
-    lines += [f"  {name}: {distribution!r}" for name, distribution in described.distributions.items()]
+    lines += [f"  {_varied(name, distribution)}" for name, distribution in described.distributions.items()]
     return "\n".join(lines)
+
+
+def _varied(name: str, distribution: Any) -> str:
+    """A distribution in words, in the units that are shown."""
+    unit = str(distribution.units)
+
+    def converted(found: re.Match[str]) -> str:
+        if found[1] == "factor ":
+            return found[0]
+        own = "K" if unit == "degC" and found[1] else unit  # a deviation is a difference
+        return f"{found[1] or ''}{shown(float(found[2]), own)[0]:.4g}"
+
+    words = re.sub(r"(standard deviation |factor )?(?<![\w.])(-?\d[\d.]*(?:e[+-]?\d+)?)", converted, distribution.told)
+    return f"{name.replace('_', ' ')}: {words} {unit_text(unit)}".rstrip()
 
 
 def _store(arguments: argparse.Namespace, named: str | None) -> str | None:
@@ -193,36 +216,52 @@ def _measurable(described: Any, result: Any) -> list[str]:
     ]
 
 
-def _unit(variable: Any) -> str:
-    units = str(variable.attrs.get("units", "1"))
-    return "" if units == "1" else f" {units}"
+#: What the results are called in the tables.
+_NAMES = {
+    "hardness_hv": "hardness",
+    "hardness_hrc": "hardness",
+    "hardness_hrc_chemistry": "hardness from chemistry alone (ASTM A255)",
+    "hardness_hrc_regression": "hardness from chemistry alone (Just)",
+    "cooling_rate_700": "cooling rate at 700 °C",
+    "cooling_rate_704": "cooling rate at 704 °C",
+    "cooling_time_800_500": "time from 800 to 500 °C",
+    "equivalent_distance": "distance on the end-quench bar that cools alike",
+    "fraction": "share of the phases",
+}
+
+
+def _heading(name: str, unit: str) -> str:
+    """Name of a result with its unit, over its numbers."""
+    text = unit_text(unit)
+    return in_words(_NAMES.get(name, name.replace("_", " "))) + (f", {text}" if text else "")
 
 
 def _summary_table(told: Any) -> str:
     """Percentiles with their errors, and probabilities, per variable and place."""
     names = [str(name).removesuffix("_percentile") for name in told.data_vars if str(name).endswith("_percentile")]
+    limits = json.loads(told.attrs.get("at_least", "{}"))
     levels = told["level"].values
     head = f"{'':<28}" + "".join(f"{f'{level:g} %':>17}" for level in levels)
     lines = [
         f"{told.attrs['cases'] - told.attrs['failed']} trials; +- is one standard error ({told.attrs['standard_errors']})"
     ]
     for name in names:
-        lines.append(f"\n{name}{_unit(told[f'{name}_percentile'])}\n{head}")
+        unit = str(told[f"{name}_percentile"].attrs.get("units", "1"))
+        lines.append(f"\n{_heading(name, unit)}\n{head}")
         stacked = told[f"{name}_percentile"].transpose("level", ...)
-        errors = told[f"{name}_percentile_error"].transpose("level", ...)
+        values, _ = shown(stacked.values, unit)
+        errors, _ = shown(told[f"{name}_percentile_error"].transpose("level", ...).values, unit)
         for index in np.ndindex(stacked.shape[1:]):
             label = _label(told, stacked.dims[1:], index)
             cells = [
                 f"{value:>9.4g} +- {error:<4.2g}" if np.isfinite(value) else f"{'below the scale':>17}"
-                for value, error in zip(
-                    stacked.values[(slice(None), *index)], errors.values[(slice(None), *index)], strict=True
-                )
+                for value, error in zip(values[(slice(None), *index)], errors[(slice(None), *index)], strict=True)
             ]
             line = f"{label:<28}" + "".join(f"{cell:>17}" for cell in cells)
             if f"{name}_probability" in told:
                 share = float(told[f"{name}_probability"].values[index])
                 low, high = told[f"{name}_probability_interval"].values[(slice(None), *index)]
-                limit = json.loads(told.attrs["at_least"])[name]
+                limit, _ = shown(limits[name], unit)
                 line += f"   at least {limit:g}: {100 * share:.0f} % ({100 * low:.0f} to {100 * high:.0f} %)"
             lines.append(line)
     return "\n".join(lines)
@@ -233,7 +272,7 @@ def _label(data: Any, dims: Any, index: tuple[int, ...]) -> str:
     for dim, number in zip(dims, index, strict=True):
         value = data[dim].values[number] if dim in data.coords else number
         parts.append(f"{value:.4g}" if isinstance(value, float) else str(value))
-    return ", ".join(parts)
+    return in_words(", ".join(parts))
 
 
 def _sensitivity_table(told: Any) -> str:
@@ -248,7 +287,8 @@ def _sensitivity_table(told: Any) -> str:
             for k in ("total", "first_order")
         }
         for index in np.ndindex(total.shape[:-1]):
-            lines.append(f"\n{name} {_label(told, dims, index)}\n{'':<24}{'first order':>22}{'total':>22}")
+            about = _heading(name, "HRC" if "hrc" in name else "HV" if "hv" in name else "1")
+            lines.append(f"\n{about}, {_label(told, dims, index)}\n{'':<24}{'first order':>22}{'total':>22}")
             for k in np.argsort(total.values[index])[::-1]:
                 cells = [
                     f"{array.values[(*index, k)]:.2f} ({bounds[kind][(0, *index, k)]:.2f} to {bounds[kind][(1, *index, k)]:.2f})"
@@ -264,19 +304,20 @@ def _grid_table(described: Any, result: Any) -> str:
 
     variable = described.keep.variables[0]
     array = result[variable].transpose(*described.grid, ...)
+    unit = str(array.attrs.get("units", "1"))
     rest = array.dims[len(described.grid) :]
     places = [_label(result, rest, index) for index in np.ndindex(array.shape[len(described.grid) :])]
     if len(places) > 8:  # as many as fit on a line
         places = places[:8]
     lines = [
-        f"{variable}{_unit(array)}",
+        _heading(variable, unit),
         "".join(f"{name:>18}" for name in described.grid) + "".join(f"{place:>12}" for place in places),
     ]
     for index in np.ndindex(array.shape[: len(described.grid)]):
         if len(lines) > SHOWN + 1:
             lines.append(f"... {described.cases - SHOWN} more in study.csv")
             break
-        values = array.values[index].ravel()[: len(places)]
+        values = np.ravel(shown(array.values[index], unit)[0])[: len(places)]
         where = "".join(
             f"{_told(result[name], result[name].values[number]):>18}"
             for name, number in zip(described.grid, index, strict=True)

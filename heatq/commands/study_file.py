@@ -60,7 +60,7 @@ OWN = {
     "run": ("store", "threads", "chunk"),
 }
 #: Arguments that are not settings of a study, or have another name in its file.
-_NOT_HERE = ("help", "out", "measured", "compare_water", "probe", "report")
+_NOT_HERE = ("help", "out", "measured", "compare_water", "probe", "report", "units")
 
 
 @functools.cache
@@ -174,8 +174,6 @@ def value_of(file: StudyFile, keys: tuple[str, ...], section: str, action: argpa
         return float(read(str(value)))
     except argparse.ArgumentTypeError as error:
         raise DataError(f"{where}: {name} = {error}") from None
-    except ValueError:
-        raise DataError(f"{where}: {name} = {value!r} is not a number; it has no unit.") from None
 
 
 def named(where: str, argument: str, value: Any, allowed: Any, what: str = "") -> str:
@@ -198,11 +196,8 @@ def difference_of(where: str, name: str, given: Any) -> float:
     """A difference of temperatures: kelvin, not a temperature."""
     from heatq.commands.quantities import quantity
 
-    text = str(given).replace("°", "deg").strip()
-    text = re.sub(r"\s*(?:deg)?C$", " K", text)
-    text = re.sub(r"\s*(?:deg)?F$", " delta_degF", text)
     try:
-        return quantity("K", "5 K")(text)
+        return quantity("K", "5 K")(str(given))
     except argparse.ArgumentTypeError as error:
         raise DataError(f"{where}: deviation of {name} = {error}") from None
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import csv
 import pathlib
+import textwrap
 from typing import Any
 
 import numpy as np
-from scipy.constants import milli
 
 from heatq.hardness.interval import disagreements
+from heatq.units import in_words, quenched_end, shown
 
 __all__ = ["cell", "table", "write_csv"]
 
@@ -22,12 +23,13 @@ COLUMNS = (
     "hardness_hrc_chemistry",
     "hardness_hrc_regression",
     "equivalent_distance",
+    "equivalent_distance_by_time",
 )
 
 NOTE = (
-    "Martensite includes the austenite it retains; HRC ends at 20 (238 HV). A255 and Just: second opinions from chemistry\n"
-    "alone, at the place of the water end-quench bar that cools alike; a dash where the method does not reach. 90 % HRC: range\n"
-    "for this heat from model, chemistry, grain size and boundary together."
+    "Martensite includes the austenite it retains; HRC ends at 20 (238 HV). A255 and Just: second opinions from chemistry "
+    "alone, at the place of the water end-quench bar with the same time from 800 to 500 °C; a dash where the method does not "
+    "reach. 90 % HRC: range for this heat from model, chemistry, grain size and boundary together."
 )
 
 
@@ -39,15 +41,19 @@ def cell(value: float, form: str, width: int) -> str:
 def table(result: Any) -> str:
     """One line per place: on the end-quench bar its distance, elsewhere the distance on that bar which cools alike."""
     end_quench = "distance" in result.coords
-    places = "distance" if end_quench else "equivalent_distance"
+    places = "distance" if end_quench else "equivalent_distance_by_time"
     first = "position" if end_quench else "place"
-    names = [str(name) for name in result["probe"].values]
+    names = [in_words(str(name)) for name in result["probe"].values]
+    rate, time = in_words("rate 704 °C"), in_words("t 800-500 °C").rpartition(" ")[0]
+    distance, unit = quenched_end(result[places].values)
+    rates, rate_unit = shown(result["cooling_rate_704"].values, "K/s")
+    rate_width, time_width = len(rate) + 3, len(time) + 3
     width = 8 if end_quench else max(12, *(len(name) for name in names))
     lines = [
-        f"{first:<{width}}{'distance' if end_quench else 'cools as':>10}   rate 704 °C   t 800-500    ferrite pearlite "
-        "bainite martensite      HV     HRC    A255    Just   90 % HRC",
-        f"{'':<{width}}{'mm' if end_quench else 'at, mm':>10}           K/s           s          %        %       %"
-        "          %                    HRC     HRC",
+        f"{first:<{width}}{'distance' if end_quench else 'cools as':>10}{rate:>{rate_width}}{time:>{time_width}}    ferrite "
+        "pearlite bainite martensite      HV     HRC    A255    Just   90 % HRC",
+        f"{'':<{width}}{unit if end_quench else f'at, {unit}':>10}{rate_unit:>{rate_width}}{'s':>{time_width}}          %"
+        "        %       %          %                    HRC     HRC",
     ]
     parts = result["fraction"].values * 100
     for n, name in enumerate(names):
@@ -56,9 +62,9 @@ def table(result: Any) -> str:
         phases = zip((share[0], share[1], share[2], share[3] + share[4]), (11, 9, 8, 11), strict=True)
         lines.append(
             f"{name:<{width}}"
-            + cell(float(result[places][n]) / milli, ".2f", 10)
-            + cell(float(result["cooling_rate_704"][n]), ".3g", 14)
-            + cell(float(result["cooling_time_800_500"][n]), ".3g", 12)
+            + cell(float(distance[n]), ".2f", 10)
+            + cell(float(rates[n]), ".3g", rate_width)
+            + cell(float(result["cooling_time_800_500"][n]), ".3g", time_width)
             + "".join(cell(value, ".0f", wide) for value, wide in phases)
             + cell(float(result["hardness_hv"][n]), ".0f", 8)
             + (cell(hrc, ".1f", 8) if np.isfinite(hrc) or not np.isfinite(result["hardness_hv"][n]) else "     <20")
@@ -66,7 +72,7 @@ def table(result: Any) -> str:
             + cell(float(result["hardness_hrc_regression"][n]), ".1f", 8)
             + _interval(result, n)
         )
-    return "\n".join([*lines, NOTE, *disagreements(result)])
+    return "\n".join([*lines, *(textwrap.fill(text, 120) for text in (in_words(NOTE), *disagreements(result)))])
 
 
 def _interval(result: Any, n: int) -> str:

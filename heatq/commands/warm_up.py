@@ -13,9 +13,10 @@ def add_parser(commands: Any) -> None:
     """Add the subcommand."""
     parser = commands.add_parser(
         "warm-up",
-        help="compile the solver now, once per installation, instead of at the first trial",
-        description="Compile the solver and keep it on disk (in NUMBA_CACHE_DIR if that is set), for instance while an image is "
-        "built or before several processes start at once.",
+        help="prepare the computation now, once per installation, so that the first trial need not wait for it",
+        description="Translate the computation for this machine and keep it on disk (in the folder that the environment variable "
+        "NUMBA_CACHE_DIR names, if it is set). Every first trial does so by itself; this is for installations that are "
+        "prepared beforehand, and before several trials start at once.",
     )
     parser.set_defaults(run=run)
 
@@ -33,5 +34,5 @@ def run(arguments: argparse.Namespace) -> int:
     bath = {"side": Convection(coefficient=1000.0, fluid_temperature=20.0)}
     result = trial(RoundBar(diameter=0.01), heat, bath, end_time=20.0, accuracy=5.0, progress=False)
     transform(result, heat)
-    print(f"the solver is compiled ({time.perf_counter() - begin:.1f} s)")
+    print(f"ready ({time.perf_counter() - begin:.1f} s)")
     return 0

@@ -21,6 +21,7 @@ from heatq.decide.search import TOLERANCE, Wanted, find_settings
 from heatq.errors import InputError, check_name, check_number
 from heatq.specimens import check_piece
 from heatq.transformation.options import DEFAULT
+from heatq.units import in_words, shown
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -292,11 +293,14 @@ def _answers(
     return result
 
 
-_SHOWN = {"pressure": (bar, "bar"), "velocity": (1.0, "m/s"), "diameter": (1e-3, "mm")}
+_SHOWN = {"pressure": "Pa", "velocity": "m/s", "diameter": "m"}
 
 
 def answer_text(result: xr.Dataset) -> str:
     """An answer of `least_pressure`, `least_velocity`, `enough_quench` or `largest_section` in words, one line per case.
+
+    Lengths and temperatures are in the units of `heatq.plot.units`; of a gas mixture with a long name only the largest part
+    is printed.
 
     Parameters
     ----------
@@ -305,43 +309,41 @@ def answer_text(result: xr.Dataset) -> str:
     """
     import json
 
+    from heatq.decide.table import short_labels
+
     if not hasattr(result, "data_vars") or "judged_at" not in result:
         raise InputError(
             "result is not an answer: pass what least_pressure(), enough_quench() or largest_section() gave."
         )
     what = str(result.attrs["searched"])
-    scale, unit = _SHOWN[what]
     dimension = next((str(d) for d in result["status"].dims), None)
     one_by_one = (
         [result] if dimension is None else [result.isel({dimension: n}) for n in range(result.sizes[dimension])]
     )
     name = next((n for n in ("gas", "case") if n in result.coords), None)
-    lines = [f"{'largest' if what == 'diameter' else 'least'} {what} for {result.attrs['requirement']}"]
-    for one in one_by_one:
-        label = str(one[name].values) if name else ""
-        lines.append(
-            f"  {label}: {_in_words(one, what, scale, unit)}" if label else f"  {_in_words(one, what, scale, unit)}"
-        )
+    lines = [f"{'largest' if what == 'diameter' else 'least'} {what} for {in_words(str(result.attrs['requirement']))}"]
+    labels = short_labels([one[name].values for one in one_by_one]) if name else [""] * len(one_by_one)
+    for label, one in zip(labels, one_by_one, strict=True):
+        lines.append(f"  {label}: {_in_words(one, what)}" if label else f"  {_in_words(one, what)}")
     lines += [f"  note: {note}" for note in json.loads(result.attrs.get("notes", "[]"))]
     return "\n".join([*lines, PLANNING])
 
 
-def _in_words(one: xr.Dataset, what: str, scale: float, unit: str) -> str:
-    status, requires = str(one["status"].values), one["margin"].attrs["units"]
+def _in_words(one: xr.Dataset, what: str) -> str:
+    status, requires = str(one["status"].values), str(one["margin"].attrs["units"])
     worst = int(np.argmin(one["margin"].values))
-    margin = float(one["margin"].values[worst])
-    at = float(one["judged_at"]) / scale
-    shown = "" if requires == "1" else f" {requires}"
-    value = f"{100 * margin:+.1f} %" if requires == "1" else f"{margin:+.2g}{shown}"
-    place = str(one["probe"].values[worst])
+    margin, mark = shown(float(one["margin"].values[worst]), requires)
+    at, unit = shown(float(one["judged_at"]), _SHOWN[what])
+    value = f"{100 * margin:+.1f} %" if requires == "1" else f"{margin:+.2g} {mark}"
+    place = in_words(str(one["probe"].values[worst]))
     if status == "not reachable":
         words = f"not reachable; the best is {at:.3g} {unit}, {value} at {place}"
     elif status.startswith("enough"):
         words = f"{status}, {at:.3g} {unit}, with {value} to spare at {place}"
     else:
-        fails, meets = (float(end) / scale for end in one[f"{what}_bracket"].values)
+        fails, meets = (float(end) for end in shown(one[f"{what}_bracket"].values, _SHOWN[what])[0])
         words = f"{meets:.3g} {unit} ({fails:.4g} fails)"
-    low, high = (float(end) / scale for end in one[f"{what}_interval"].values)
+    low, high = (float(end) for end in shown(one[f"{what}_interval"].values, _SHOWN[what])[0])
     confidence = float(one.attrs.get("confidence", np.nan))
     best = 100.0 * float(one["best_probability"])
     if np.isfinite(confidence) and (status == "found" or np.isfinite(best)):

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
+import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
+from scipy.constants import mega
 
 from heatq._version import __version__
 from heatq.boundaries.gas import check_gas
@@ -20,6 +23,7 @@ from heatq.errors import InputError, check_name, check_number, collect_validity,
 from heatq.history import crossing_time
 from heatq.specimens import check_piece
 from heatq.transformation.options import DEFAULT
+from heatq.units import in_words, shown, unit_text
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -262,7 +266,9 @@ def _columns(function: Extra, quench: Any, result: xr.Dataset) -> xr.Dataset:
 
 
 def decision_text(table: xr.Dataset) -> str:
-    """The decision table for print: one line per alternative, then the cautions.
+    """The decision table for print, in the units of `heatq.plot.units`: one line per alternative, then the cautions.
+
+    Of a gas mixture with a long name only the largest part is printed; the table itself has the whole name.
 
     Parameters
     ----------
@@ -271,44 +277,73 @@ def decision_text(table: xr.Dataset) -> str:
     """
     if not hasattr(table, "data_vars") or "least_margin" not in table:
         raise InputError("table is not a decision table: pass what decision_table() returned.")
-    labels = [str(name) for name in table["alternative"].values]
+    labels = [f"{n:>2} {label}" for n, label in enumerate(short_labels(table["alternative"].values), 1)]
     places = [str(name) for name in table["probe"].values]
-    width = max(12, *(len(label) for label in labels))
+    width = max(14, *(len(label) for label in labels))
+    cells = [[_hardness(table.isel(alternative=n, probe=k)) for k in range(len(places))] for n in range(len(labels))]
+    wide = [
+        2 + max(len(text) for text in (in_words(place), *column))
+        for place, column in zip(places, zip(*cells, strict=True), strict=True)
+    ]
     percent = 100.0 * float(table.attrs["level"])
     unit = str(table["least_margin"].attrs["units"])
+    window, cold = in_words("800-500 °C").rpartition(" ")[0], in_words("to 60 °C")
+    order = str(table.attrs["sorted_by"])
     further = [name for name in table.data_vars if table[name].dims == ("alternative",) and name not in _KNOWN]
     lines = [
-        f"{table.attrs['requirement']}; HRC with its {percent:g} % interval; sorted by {table.attrs['sorted_by']}",
-        f"{'alternative':<{width}}"
-        + "".join(f"{place:>22}" for place in places)
-        + f"{'margin':>9}{'sure':>6}{'800-500':>9}{'to 60 °C':>10}  verdict",
+        f"{in_words(str(table.attrs['requirement']))}; HRC with its {percent:g} % interval; sorted by "
+        + order.removeprefix("least_").replace("_", " "),
+        f"{'   alternative':<{width}}"
+        + "".join(f"{in_words(place):>{w}}" for place, w in zip(places, wide, strict=True))
+        + f"{'margin':>9}{'sure':>6}{window:>{len(window) + 2}}{cold:>{len(cold) + 2}}  verdict",
         f"{'':<{width}}"
-        + "".join(f"{'HRC':>22}" for _ in places)
-        + f"{'' if unit == '1' else unit:>9}{'%':>6}{'s':>9}{'s':>10}",
+        + "".join(f"{'HRC':>{w}}" for w in wide)
+        + f"{unit_text(unit):>9}{'%':>6}{'s':>{len(window) + 2}}{'s':>{len(cold) + 2}}",
     ]
     for n, label in enumerate(labels):
         row = table.isel(alternative=n)
         first = str(row["margin"].dropna("probe")["probe"].values[0]) if row["margin"].notnull().any() else places[0]
         lines.append(
             f"{label:<{width}}"
-            + "".join(f"{_hardness(row.sel(probe=place)):>22}" for place in places)
-            + _cell(float(row["least_margin"]), "+.3g", 9)
+            + "".join(f"{text:>{w}}" for text, w in zip(cells[n], wide, strict=True))
+            + _cell(float(shown(row["least_margin"].values, unit)[0]), "+.3g", 9)
             + _cell(100.0 * float(row["probability"]), ".0f", 6)
-            + _cell(float(row["cooling_time_800_500"].sel(probe=first)), ".3g", 9)
-            + _cell(float(row["time_to_60"]), ".3g", 10)
+            + _cell(float(row["cooling_time_800_500"].sel(probe=first)), ".3g", len(window) + 2)
+            + _cell(float(row["time_to_60"]), ".3g", len(cold) + 2)
             + f"  {row['verdict'].values}"
         )
     lines += _further(table, labels, further, width)
     lines.append("cautions (no list is complete):")
     every = [str(value).split("\n") for value in table["cautions"].values]
     for sentence in dict.fromkeys(sentence for one in every for sentence in one if sentence):
-        who = [label for label, one in zip(labels, every, strict=True) if sentence in one]
-        lines.append(f"  {'all' if len(who) == len(labels) else ', '.join(who)}: {sentence}")
+        who = [str(n) for n, one in enumerate(every, 1) if sentence in one]
+        lines.append(_wrapped(f"  {'all' if len(who) == len(labels) else ', '.join(who)}: {sentence}"))
     lines.append(
-        "The interval covers model, chemistry, grain and h; the margin is that of its middle. Distortion figures rank quenches of "
-        f"one piece, they predict no distortion. {PLANNING}"
+        _wrapped(
+            "The interval covers model, chemistry, grain and h; the margin is that of its middle. Distortion figures rank "
+            f"quenches of one piece, they predict no distortion. {PLANNING}"
+        )
     )
     return "\n".join(lines)
+
+
+def _wrapped(text: str) -> str:
+    return textwrap.fill(text, 120, subsequent_indent="    " if text.startswith(" ") else "")
+
+
+def short_labels(labels: Any) -> list[str]:
+    """Labels for print and figures: of a long gas mixture the largest part only, where that leaves every label different."""
+    whole = [in_words(str(label)) for label in labels]
+    short = [_MIXTURE.sub(_largest, label) if len(label) > 40 else label for label in whole]
+    return [one if short.count(one) == 1 else label for one, label in zip(short, whole, strict=True)]
+
+
+_MIXTURE = re.compile(r"\w+ [\d.]+ %(?: \+ \w+ [\d.]+ %)+")
+
+
+def _largest(mixture: re.Match[str]) -> str:
+    parts = mixture[0].split(" + ")
+    return f"{max(parts, key=lambda part: float(part.split()[1]))} and others"
 
 
 def _further(table: xr.Dataset, labels: list[str], names: list[Any], width: int) -> list[str]:
@@ -316,13 +351,13 @@ def _further(table: xr.Dataset, labels: list[str], names: list[Any], width: int)
     if not names:
         return []
     numbers = {name: f"[{k}]" for k, name in enumerate(names, 1)}
-    lines = ["", f"{'alternative':<{width}}" + "".join(f"{number:>10}" for number in numbers.values())]
-    scales = {name: 1e6 if table[name].attrs["units"] == "Pa" else 1.0 for name in names}
+    lines = ["", f"{'   alternative':<{width}}" + "".join(f"{number:>10}" for number in numbers.values())]
+    units = {name: str(table[name].attrs["units"]) for name in names}
     for n, label in enumerate(labels):
-        lines.append(f"{label:<{width}}" + "".join(_shown(table[name].values[n], scales[name]) for name in names))
+        lines.append(f"{label:<{width}}" + "".join(_shown(table[name].values[n], units[name]) for name in names))
     for name, number in numbers.items():
-        unit = "MPa" if scales[name] != 1.0 else str(table[name].attrs["units"])
-        lines.append(f"{number} {table[name].attrs['long_name']}{'' if unit == '1' else f', {unit}'}")
+        unit = "MPa" if units[name] == "Pa" else unit_text(units[name])
+        lines.append(f"{number} {in_words(str(table[name].attrs['long_name']))}{f', {unit}' if unit else ''}")
     return [*lines, ""]
 
 
@@ -333,16 +368,18 @@ def _cell(value: float, form: str, width: int) -> str:
     return (format(value, form) if np.isfinite(value) else "-").rjust(width)
 
 
-def _shown(value: Any, scale: float) -> str:
+def _shown(value: Any, unit: str) -> str:
     if np.asarray(value).dtype.kind not in "fiu":
         return f"{value!s:>10}"
-    number = float(value) / scale
+    number = float(value) / mega if unit == "Pa" else float(shown(value, unit)[0])
     return _cell(number, ".0f" if abs(number) >= 100.0 else ".3g", 10)
 
 
 def _hardness(one: xr.Dataset) -> str:
-    """Hardness with its interval; HV where the HRC scale has ended."""
+    """Hardness, where something is required with its interval; HV where the HRC scale has ended."""
     hrc = float(one["hardness_hrc"])
+    if np.isnan(one["margin"]):
+        return f"{hrc:.1f}" if np.isfinite(hrc) else f"{float(one['hardness_hv']):.0f} HV"
     low, high = (float(value) for value in one["hardness_interval"].values)
     if np.isfinite(hrc):
         return f"{hrc:.1f} ({f'{low:.0f}' if np.isfinite(low) else '<20'} to {high:.0f})"

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from heatq.errors import InputError, check_number
+from heatq.units import shown, unit_text
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -220,15 +221,18 @@ def _state(column: Array, moves: float, alive: bool, values: Array) -> str:
     return "ok"
 
 
+_MARKS = {",": "commas", ";": "semicolons", "tab": "tabs"}
+
+
 def log_report_text(report: xr.Dataset) -> str:
-    """The report as a table, with how the file was understood and what has been done to it."""
+    """The report as a table in the units of `heatq.plot.units`, with how the file was understood and what was done to it."""
     reading = json.loads(report.attrs.get("reading", "{}"))
     lines = []
     if reading:
         times = "; ".join(f"{t['column']} ({t['kind']})" for t in reading["time"])
         lines.append(
             f"{report.attrs['source']}: {report.attrs['rows']} rows, encoding {reading['encoding']}, cells separated by "
-            f"{reading['delimiter']}, decimal {'comma' if reading['decimal'] == ',' else 'point'}, header on line "
+            f"{_MARKS.get(reading['delimiter'], reading['delimiter'])}, decimal {'comma' if reading['decimal'] == ',' else 'point'}, header on line "
             f"{reading['header_line']}; time: {times}"
         )
         if midnights := max(t["midnights"] for t in reading["time"]):
@@ -241,20 +245,23 @@ def log_report_text(report: xr.Dataset) -> str:
         if len(reading["bad_cells"]) > 10:
             lines.append(f"... and {len(reading['bad_cells']) - 10} more bad cells (attribute reading)")
         if reading["left_out_lines"]:
-            shown = ", ".join(map(str, reading["left_out_lines"][:10]))
-            lines.append(f"lines left out: {shown}{', ...' if len(reading['left_out_lines']) > 10 else ''}")
+            first = ", ".join(map(str, reading["left_out_lines"][:10]))
+            lines.append(f"lines left out: {first}{', ...' if len(reading['left_out_lines']) > 10 else ''}")
     a = report.attrs
     lines.append(
         f"interval {a['interval']:g} s (shortest {a['interval_shortest']:g}, longest {a['interval_longest']:g})"
         + (f"; rows missing at {len(json.loads(a['missing_rows']))} place(s)" if a["missing_rows"] != "[]" else "")
     )
     width = max(8, *(len(str(name)) for name in report["probe"].values))
+    kelvin, degree = unit_text("K"), unit_text("degC")
     lines.append(
         f"{'channel':<{width}}    gaps  longest  spikes  resolution   noise   lowest  highest   quench  state\n"
-        f"{'':<{width}}            s                    K       K       °C       °C   from, s"
+        f"{'':<{width}}{'s':>17}{kelvin:>20}{kelvin:>8}{degree:>9}{degree:>9}{'from, s':>9}"
     )
     for n, name in enumerate(report["probe"].values):
         one = {key: report[key].values[n] for key in report.data_vars}
+        one |= {key: shown(one[key], "K")[0] for key in ("resolution", "noise")}
+        one |= {key: shown(one[key], "degC")[0] for key in ("lowest", "highest")}
         lines.append(
             f"{name!s:<{width}}{one['gaps']:>8d}{one['longest_gap']:>9.4g}{one['spikes']:>8d}{_cell(one['resolution'], '.3g'):>12}"
             f"{_cell(one['noise'], '.2f'):>8}{_cell(one['lowest'], '.1f'):>9}{_cell(one['highest'], '.1f'):>9}"

@@ -53,7 +53,8 @@ def test_gas_across_a_long_bar(run, tmp_path):
     code, out, err = run(*GAS, "--grade", "4140")
     assert (code, err) == (0, "")
     assert "nitrogen across, 10 bar, 20 m/s" in out
-    assert "RoundBar(diameter=0.025, length=None)" in out
+    assert "4140: C 0.405, Mn 0.875, Si 0.25" in out
+    assert "austenitized at 845 °C\nround bar: diameter 25 mm, long\n" in out
     lines = rows(out)
     assert list(lines) == ["centre", "mid-radius", "3/4 radius", "surface"]
     assert all(len(cells) == 14 for cells in lines.values())
@@ -187,13 +188,16 @@ BAD = {
     "gas without velocity": (["--gas", "argon"], "--medium gas-cross needs --velocity"),
     "along a long bar": (["--medium", "gas-along", "--velocity", "20"], "needs --length"),
     "unknown gas": (["--gas", "nitrogn", "--velocity", "20"], "unknown gas 'nitrogn'. Did you mean 'nitrogen'"),
-    "pressure in oil": (["--medium", "oil", "--pressure", "2 bar"], "--pressure belongs to gas-cross or gas-along"),
+    "pressure in oil": (
+        ["--medium", "oil", "--pressure", "2 bar"],
+        "--pressure belongs to --medium gas-cross or gas-along",
+    ),
     "agitation in water": (
         ["--medium", "water", "--agitation", "mild"],
-        "--agitation belongs to oil and would be ignored",
+        "--agitation belongs to --medium oil and would be ignored",
     ),
-    "bath for gas": ([*GAS, "--bath", "fast"], "--bath belongs to oil"),
-    "ramp in water": (["--medium", "water", "--ramp", "5"], "--ramp belongs to gas-cross"),
+    "bath for gas": ([*GAS, "--bath", "fast"], "--bath belongs to --medium oil"),
+    "ramp in water": (["--medium", "water", "--ramp", "5"], "--ramp belongs to --medium gas-cross"),
     "unknown agitation": (["--medium", "oil", "--agitation", "wild"], "unknown agitation 'wild'. Did you mean 'mild'"),
     "severity without k": (["--severity", "0.3", "--bath-temperature", "60"], "needs --severity-conductivity"),
     "h table without bath": (["--h-table", "h.csv"], "--medium h-table needs --bath-temperature"),
@@ -203,20 +207,20 @@ BAD = {
         "text.csv, line 2, .*'hot' is not a number",
     ),
     "no h table": (["--h-table", "nowhere.csv", "--bath-temperature", "60"], "nowhere.csv: there is no such file"),
-    "diameter in mm": (["--medium", "oil", "--length", "200"], "length = 200 m is outside.*'0.5 inch'"),
-    "bore too wide": (["--medium", "oil", "--bore", "30 mm"], "is not smaller than outer_diameter"),
+    "diameter in mm": (["--medium", "oil", "--length", "200"], "--length: 200 m is outside.*write '25 mm'"),
+    "bore too wide": (["--medium", "oil", "--bore", "30 mm"], "--bore: 0.03 m is not smaller than --diameter"),
     "gas across a bore": ([*GAS, "--bore", "10 mm"], "gas across a tube does not flow through its bore"),
     "bore medium without bore": (["--medium", "oil", "--bore-medium", "still"], "give its diameter with --bore"),
     "probe outside": (["--medium", "oil", "--length", "50 mm", "--probe", "centre @ 60 mm"], "outside the length"),
     "unknown probe": (["--medium", "oil", "--probe", "core"], "unknown probe 'core'. Did you mean 'centre'"),
-    "negative transfer": (["--medium", "oil", "--transfer", "-3"], "duration of stage 1 = -3 s"),
-    "interrupt at once": (["--medium", "oil", "--interrupt", "0"], "duration of stage 1 = 0 s"),
+    "negative transfer": (["--medium", "oil", "--transfer", "-3"], "--transfer: -3 s must be above 0"),
+    "interrupt at once": (["--medium", "oil", "--interrupt", "0"], "--interrupt: 0 s must be above 0"),
     "Fahrenheit as Celsius": (["--medium", "oil", "--initial-temperature", "1550"], "'1550 degF'"),
     "grade and heat": (["--medium", "oil", "--grade", "4140", "--heat", "x.csv"], "one heat at a time"),
     "boiling water": (["--medium", "water", "--bath-temperature", "120"], "The water must be liquid"),
     "out is empty": (["--medium", "oil", "--out", ""], "--out is empty"),
-    "turbulence": ([*GAS, "--turbulence-factor", "50"], "turbulence_factor = 50 is outside"),
-    "emissivity": (["--medium", "still-air", "--emissivity", "8"], "emissivity = 8 is outside 0 to 1"),
+    "turbulence": ([*GAS, "--turbulence-factor", "50"], "--turbulence-factor: 50 is outside"),
+    "emissivity": (["--medium", "still-air", "--emissivity", "8"], "--emissivity: 8 is outside 0 to 1"),
 }
 
 

@@ -61,7 +61,7 @@ def test_surface_from_a_log(tmp_path, capsys):
     )
     out = capsys.readouterr().out
     assert code == 0
-    assert "r of edge" in out
+    assert "edge, distance from the axis: " in out
     assert {p.name for p in (tmp_path / "out").iterdir()} == {"fit.png", "residuals.png", "coefficient.csv", "fit.nc"}
     table = hq.CoefficientTable.read(tmp_path / "out" / "coefficient.csv", fluid_temperature=60.0)
     assert table.heat_flux(np.array([500.0])) == pytest.approx(np.array([1500.0 * 440.0]), rel=0.05)
@@ -163,3 +163,14 @@ def test_messages_of_the_figures(fit):
     ):
         with pytest.raises(hq.InputError, match=message):
             draw(xr.Dataset())
+
+
+def test_a_log_that_does_not_say_all_is_read_elsewhere(tmp_path, capsys):
+    (tmp_path / "plain.csv").write_text("Time;T1\n0;850\n1;700\n")
+    code = main(
+        ["calibrate", "surface", str(tmp_path / "plain.csv"), "--diameter", "30 mm", "--fluid-temperature", "60"]
+    )
+    err = capsys.readouterr().err
+    assert code == 2
+    assert "column T1: the unit is not stated: read the log with 'heatq log read', which has options for that" in err
+    assert err.count("\n") == 1

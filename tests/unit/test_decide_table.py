@@ -28,6 +28,7 @@ from heatq.decide import (
     sections_against_pressure,
 )
 from heatq.errors import InputError
+from heatq.plot import units
 
 BAR, STEEL, WANTED = (
     hq.RoundBar(0.050),
@@ -108,9 +109,26 @@ def test_text(table):
     assert "all: Hot work" in text
     assert "[1] largest difference" in text
     assert "never a release certificate" in text
-    assert "hydrogen 20 bar 20 m/s: Hydrogen burns" in text
-    line = next(one for one in text.splitlines() if one.startswith("fast oil"))
+    names = [str(name) for name in table.alternative.values]
+    assert f"  {names.index('hydrogen 20 bar 20 m/s') + 1}: Hydrogen burns" in text
+    line = next(one for one in text.splitlines() if "fast oil 60 °C moderate" in one)
+    assert int(line.split()[0]) == names.index("fast oil 60 degC moderate") + 1
     assert f"{float(table.hardness_hrc.sel(alternative='fast oil 60 degC moderate', probe='centre')):.1f} (" in line
+    assert max(map(len, text.splitlines())) <= 140
+
+
+def test_text_in_other_units_and_long_mixtures(table):
+    changed = table.assign_coords(alternative=[
+        "helium 33.3 % + argon 33.2 % + nitrogen 33.5 % 10 bar 20 m/s", *map(str, table.alternative.values[1:])
+    ])  # fmt: skip
+    with units("inch", "degF"):
+        text = decision_text(changed)
+    assert "1 nitrogen 33.5 % and others 10 bar 20 m/s" in text
+    assert "1472-932  to 140 °F" in text
+    second = [line for line in text.splitlines() if line.startswith(" 1 nitrogen 33.5")][1]
+    kelvin = float(table.largest_difference[0])
+    assert float(second.split()[10]) == pytest.approx(1.8 * kelvin, rel=0.01)
+    assert "[1] largest difference from core to surface, °F" in text
 
 
 def test_cautions_by_medium():
@@ -246,9 +264,7 @@ def test_the_command_for_sections_velocities_and_tables(capsys, tmp_path):
         "--bath", "water", "--pressure", "5 bar", "--sort-by", "time_to_60",
     )  # fmt: skip
     assert code == 0
-    assert (
-        out.index("water 25 degC") < out.index("nitrogen 10 bar") < out.index("nitrogen 5 bar") < out.index("fast oil")
-    )
+    assert out.index("water 25 °C") < out.index("nitrogen 10 bar") < out.index("nitrogen 5 bar") < out.index("fast oil")
     assert (tmp_path / "table.png").exists()
 
 

@@ -44,7 +44,7 @@ CLEAN = ("--drop-dead", "--spikes", "20 K", "--fill", "3 s", "--start", "quench"
 def test_read_reports_and_writes(run, tmp_path):
     code, out, err = run("read", "run.csv", "--out", "x")
     assert (code, err) == (0, "")
-    assert "encoding cp1252, cells separated by ;, decimal comma, header on line 2; time: Time (clock)" in out
+    assert "encoding cp1252, cells separated by semicolons, decimal comma, header on line 2; time: Time (clock)" in out
     assert "loose" in out
     assert "does not move" in out
     assert (tmp_path / "x" / "log.png").read_bytes().startswith(b"\x89PNG")
@@ -119,7 +119,7 @@ def test_compare(run, tmp_path):
         (("read", "none.nc"), "none.nc: there is no such file"),
         (("read", "run.csv", "--start", "noon"), "--start: 'noon' is not a quantity"),
         (("read", "run.csv", "--time-column", "Zeit"), "unknown column in time: 'Zeit'"),
-        (("compare", "run.csv", "run.csv", *CLEAN), "run.csv cannot be read as NetCDF"),
+        (("compare", "run.csv", "run.csv", *CLEAN), "run.csv is no NetCDF file, such as heatq bar writes"),
         (("metrics", "run.csv", "--channels", "loose [°C]"), "spans less than 50 K"),
     ],
 )
@@ -134,8 +134,45 @@ def test_channels_are_renamed_and_date_and_clock_joined(run, tmp_path):
     rows = "".join(f"13.05.2024;12:00:{n:02d};{850 - 9 * n}\n" for n in range(60))
     (tmp_path / "b.csv").write_text("Day;Hour;T3\n" + rows, encoding="utf-8")
     code, out, err = run(
-        "read", "b.csv", "--time-column", "Day+Hour", "--channels", "T3=core", "--units", "degC", "--out", "x"
+        "read",
+        "b.csv",
+        "--time-column",
+        "Day+Hour",
+        "--channels",
+        "T3=core",
+        "--temperature-unit",
+        "degC",
+        "--out",
+        "x",
     )
     assert (code, err) == (0, "")
     assert "time: Day + Hour (date and clock)" in out
     assert "\ncore " in out
+
+
+@pytest.mark.parametrize(
+    ("text", "arguments", "message"),
+    [
+        ("Time (s);T1\n0;850\n1;700\n", (), "write --temperature-unit 'degC', 'degF' or 'K', or name the temperature"),
+        ("Time;T1\n0;850\n1;700\n", ("--temperature-unit", "degC"), "give --time-unit 's', 'min' or 'h'"),
+        ("a,b\n1,2\n", (), "say --time-column '…', or --interval in seconds"),
+        ("Time (s),T1 (degC)\n0,850\n1,700\n", ("--start", "1e6"), "heatq log read: --start: fewer than two rows"),
+        ("Time (s),T1 (degC)\n0,850\n1,700\n", ("--temperature-unit", "degX"), "--temperature-unit: unknown units"),
+        (
+            "Time (s),T1 (degC)\n0,850\n1,700\n",
+            ("--on-bad", "ignore"),
+            "--on-bad: 'ignore' is not known. Known: stop, gap.",
+        ),
+    ],
+)
+def test_messages_name_the_options(tmp_path, monkeypatch, capsys, text, arguments, message):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "a.csv").write_text(text)
+    try:
+        code = main(["log", "read", "a.csv", *arguments, "--out", "x"])
+    except SystemExit as error:  # argparse
+        code = error.code
+    err = capsys.readouterr().err
+    assert code == 2
+    assert err.count("\n") == 1
+    assert message in err

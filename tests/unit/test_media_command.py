@@ -60,8 +60,11 @@ def test_ends_too_wide_for_the_jet_have_none(run):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["--diameter", "25"], "diameter = 25 m is outside.*'0.5 inch'"),
-        (["--surface-temperature", "100"], "not above the hottest fluid of the table \\(150 degC\\)"),
+        (["--diameter", "25"], "--diameter: 25 m is outside.*write '25 mm' or '1 inch'"),
+        (
+            ["--surface-temperature", "100"],
+            "--surface-temperature 100 °C is not above the hottest fluid of the table \\(150 °C\\)",
+        ),
         (["--out", ""], "--out is empty"),
     ],
 )

@@ -197,9 +197,9 @@ def test_gaps_are_refused():
 
 def test_the_table_says_what_was_found_required_and_left():
     text = windows_table(check_windows(lines(6.0, 2.0), TimeWindow(800.0, 500.0, at_most=60.0)))
-    assert text.splitlines()[0] == "800 to 500 degC: at most 60 s"
+    assert text.splitlines()[0] == "800 to 500 °C: at most 60 s"
     assert text.splitlines()[3].split() == ["p0", "50", "60", "+10", "+17", "pass"]
-    assert text.splitlines()[4].split(maxsplit=5) == ["p1", "-", "60", "-", "-", "fail (ends at 650 degC after 75 s)"]
+    assert text.splitlines()[4].split(maxsplit=5) == ["p1", "-", "60", "-", "-", "fail (ends at 650 °C after 75 s)"]
 
 
 def test_metrics_by_hand():
@@ -220,7 +220,10 @@ def test_figures():
     windows = [TimeWindow(800.0, 500.0, at_most=60.0), CurveWindow([0, 60], [800, 500], from_start=True)]
     ax = window_curves(history, windows)
     assert ax.get_xlabel() == "time, s"
-    assert [text.get_text() for text in ax.get_legend().get_texts()] == ["p0", "p1", *(w.label for w in windows)]
+    assert [text.get_text() for text in ax.get_legend().get_texts()] == [
+        *("p0", "p1", "800 to 500 °C: at most 60 s"),
+        windows[1].label.replace("degC", "°C"),
+    ]
     ends = [tuple(line.get_xdata()) for line in ax.lines if line.get_marker() == "v" and len(line.get_xdata()) == 2]
     np.testing.assert_allclose(ends[0], [50 / 6, 50 / 6 + 60.0], atol=1e-6)
     ax = rate_curves(history_metrics(history, np.arange(500.0, 800.0, 20.0)))
