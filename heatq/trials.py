@@ -11,9 +11,9 @@ import numpy as np
 from heatq.conduction.run import Progress, simulate
 from heatq.errors import InputError, collect_validity
 from heatq.hardness import hardness_of
-from heatq.hardness.equal_cooling import equivalent_distance, second_opinion
-from heatq.hardness.hardenability import just_1969
+from heatq.hardness.equal_cooling import equivalent_distance
 from heatq.hardness.interval import hardness_interval
+from heatq.hardness.second_routes import second_opinions, told
 from heatq.history import cooling_rate, cooling_time
 from heatq.transformation.fractions import transform
 from heatq.transformation.options import DEFAULT
@@ -71,8 +71,10 @@ def trial(
     xarray.Dataset
         All of `heatq.simulate`, and per probe: ``cooling_rate_704`` K/s, ``cooling_time_800_500`` s,
         ``hardness_hv``, ``hardness_hrc`` (NaN below 20 HRC, where the HRC scale ends), ``equivalent_distance`` m on the
-        water end-quench bar, and the second opinion from chemistry alone, ``hardness_hrc_chemistry`` (ASTM A255 at the
-        equivalent distance; NaN where that method does not reach) and ``hardness_hrc_regression`` (Just 1969, from J4 on).
+        water end-quench bar with the same rate at 704 degC, ``equivalent_distance_by_time`` with the same time from 800 to
+        500 degC, and there the second opinions from chemistry alone, ``hardness_hrc_chemistry`` (ASTM A255) and
+        ``hardness_hrc_regression`` (Just 1969, J4 to J40). These two are NaN where the method does not reach; their attribute
+        ``why_missing`` says where and why. Why by time: `heatq.hardness.second_routes`.
 
     Examples
     --------
@@ -119,26 +121,29 @@ def trial(
 
 def add_predictions(result: xr.Dataset, steel: Any) -> xr.Dataset:
     """Cooling metrics, hardness and second opinion for a Dataset with histories and fractions."""
-    rate = cooling_rate(result).variable
-    where = equivalent_distance(rate.values)
+    rate, time = cooling_rate(result).variable, cooling_time(result).variable
+    by_time, opinions = second_opinions(steel, time.values)
+    places = [str(name) for name in result["probe"].values]
     texts = {
-        "equivalent_distance": ("m", "distance with the same cooling rate on the water end-quench bar", where),
-        "hardness_hrc_chemistry": (
-            "HRC",
-            "hardness from chemistry alone, ASTM A255",
-            second_opinion(steel, rate.values),
+        "equivalent_distance": (
+            equivalent_distance(rate.values),
+            {"units": "m", "long_name": "distance with the same cooling rate on the water end-quench bar"},
         ),
-        "hardness_hrc_regression": ("HRC", "hardness from chemistry alone, Just 1969", just_1969(steel, where)),
+        "equivalent_distance_by_time": (
+            by_time,
+            {"units": "m", "long_name": "distance with the same time from 800 to 500 degC on the water end-quench bar"},
+        ),
     }
+    for route, source in (("chemistry", "ASTM A255"), ("regression", "Just 1969")):
+        attrs = {"units": "HRC", "long_name": f"hardness from chemistry alone, {source}"}
+        why = told(places, opinions[route].why_missing)
+        texts[f"hardness_hrc_{route}"] = (opinions[route].hrc, attrs | ({"why_missing": why} if why else {}))
     # variables without coordinates, all at once: aligning them one by one takes longer than the run
     return result.assign(
         {
             "cooling_rate_704": rate,
-            "cooling_time_800_500": cooling_time(result).variable,
+            "cooling_time_800_500": time,
             **{str(name): array.variable for name, array in hardness_of(result, steel).data_vars.items()},
-            **{
-                name: ("probe", np.asarray(values), {"units": unit, "long_name": text})
-                for name, (unit, text, values) in texts.items()
-            },
+            **{name: ("probe", np.asarray(values), attrs) for name, (values, attrs) in texts.items()},
         }
     )

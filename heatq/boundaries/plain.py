@@ -233,6 +233,11 @@ class CoefficientTable(Boundary):
     fluid_temperature : float
         degC.
 
+    Notes
+    -----
+    As in `Convection`, the attribute ``coefficient`` is what was given: the entries, not a function of the surface
+    temperature, as it is in a correlation. h between them is ``numpy.interp(Ts, table.temperature, table.coefficient)``.
+
     Examples
     --------
     >>> measured = CoefficientTable([100.0, 500.0, 850.0], [300.0, 2000.0, 500.0], fluid_temperature=60.0)

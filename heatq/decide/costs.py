@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from scipy.constants import R, atm, hour, kilo
 
-from heatq.boundaries.gas import gas_properties
+from heatq.boundaries.gas import GASES, Gas, check_gas, gas_properties
 from heatq.decide.furnace import WATER_HEAT, Furnace
 from heatq.decide.quenches import GasQuench
 from heatq.errors import InputError, check_name, check_number
@@ -30,7 +30,7 @@ def quench_resources(
     load_heat: float = 0.0,
     recovery: float = 0.0,
     water_rise: float = 10.0,
-    prices: Mapping[str, float] | None = None,
+    prices: Mapping[str, float | Mapping[str, float]] | None = None,
 ) -> dict[str, float]:
     """Gas, energy and water of one quench in a furnace, and the cost.
 
@@ -51,7 +51,9 @@ def quench_resources(
         By which the cooling water is allowed to warm up, K.
     prices : mapping, optional
         In your currency: ``gas`` per m3 at 0 degC and 1.01325 bar, ``electricity`` per kWh, ``water`` per m3, ``load`` per load
-        (whatever is the same for each). What has no price costs nothing here; heatq knows no prices.
+        (whatever is the same for each). Of ``gas`` one number for whatever gas it is, or a price for each,
+        ``{"gas": {"nitrogen": 0.25, "helium": 20.0}}``; a mixture then costs what its parts do. What has no price costs
+        nothing here, but a quench in a gas that such a list leaves out is refused. heatq knows no prices.
 
     Returns
     -------
@@ -75,6 +77,12 @@ def quench_resources(
     >>> needs = quench_resources(furnace, quench, 600.0, load_heat=190e6, prices={"gas": 0.25, "electricity": 0.2})
     >>> round(needs["gas_volume"], 1), round(needs["fan_energy"] / 3.6e6, 1), round(needs["cost"], 2)
     (16.3, 30.7, 10.2)
+
+    Two gases, each at its own (invented) price:
+
+    >>> costs = {"gas": {"nitrogen": 0.25, "helium": 20.0}}
+    >>> [round(quench_resources(furnace, furnace.quench(gas, 6 * bar), 600.0, prices=costs)["cost"]) for gas in costs["gas"]]
+    [4, 310]
     """
     if not isinstance(furnace, Furnace):
         raise InputError(f"furnace = {furnace!r} must be a Furnace(volume=..., flow_area=..., velocity=...).")
@@ -99,16 +107,46 @@ def quench_resources(
         "water_volume": heat / (WATER_HEAT * water_rise),
     }
     if prices is not None:
-        for name, price in prices.items():
-            check_name("price", name, PRICES)
-            check_number(f"price of {name}", price, low=0.0, high=1e6, unit=f"per {PRICES[name]}")
+        per_unit = _prices_in(prices, quench.gas)
         energy = found["fan_energy"] / (kilo * hour)
         amounts = {"gas": found["gas_volume"], "electricity": energy, "water": found["water_volume"], "load": 1.0}
         if "electricity" in prices and not np.isfinite(energy):
             raise InputError(
                 "prices: electricity has a price, but the furnace has no fan=Fan(...) that tells its energy."
             )
-        found["cost"] = float(sum(price * amounts[name] for name, price in prices.items()))
+        found["cost"] = float(sum(price * amounts[name] for name, price in per_unit.items()))
+    return found
+
+
+def _check_prices(prices: Mapping[str, float | Mapping[str, float]]) -> None:
+    if not isinstance(prices, Mapping):
+        raise InputError(f"prices = {prices!r} must be a dict such as {{'gas': 0.25, 'electricity': 0.2}}.")
+    for name, price in prices.items():
+        check_name("price", name, PRICES)
+        if name == "gas" and isinstance(price, Mapping):
+            for gas, own in price.items():
+                check_name("gas", gas, GASES, what="gas among the prices")
+                check_number(f"price of {gas}", own, low=0.0, high=1e6, unit=f"per {PRICES[name]}")
+        else:
+            check_number(f"price of {name}", price, low=0.0, high=1e6, unit=f"per {PRICES[name]}")
+
+
+def _prices_in(prices: Mapping[str, float | Mapping[str, float]], gas: Gas) -> dict[str, float]:
+    """Prices of all that is used, for a quench in this gas."""
+    _check_prices(prices)
+    found = {}
+    for name, price in prices.items():
+        if isinstance(price, Mapping):
+            parts = {part: share for part, share in check_gas(gas).items() if share > 0.0}
+            missing = [part for part in parts if part not in price]
+            if missing:
+                raise InputError(
+                    f"prices: gas has no price for {missing[0]}; it has {', '.join(price) or 'none'}. State it, or 0 if it "
+                    "costs nothing."
+                )
+            found[name] = sum(share * price[part] for part, share in parts.items())
+        else:
+            found[name] = price
     return found
 
 
@@ -151,6 +189,8 @@ def resources_for(furnace: Furnace, time: float | None = None, **options: Any) -
     """
     if not isinstance(furnace, Furnace):
         raise InputError(f"furnace = {furnace!r} must be a Furnace(volume=..., flow_area=..., velocity=...).")
+    if options.get("prices") is not None:
+        _check_prices(options["prices"])
 
     def extra(quench: Any, result: Any) -> dict[str, Any]:
         if not isinstance(quench, GasQuench):

@@ -27,7 +27,7 @@ from heatq.boundaries import (
 from heatq.boundaries.gas import Gas, check_gas, gas_name
 from heatq.boundaries.timeline import Boundary, Knots, at, check_boundary, for_piece, over_time, uncertainty_of
 from heatq.errors import InputError, check_number
-from heatq.inverse.laws import calibrated_factor, correct
+from heatq.inverse.laws import calibrated_factor, check_calibration, correct
 from heatq.specimens import EndQuenchBar, check_piece
 
 if TYPE_CHECKING:
@@ -91,6 +91,15 @@ class Times(Boundary):
         return Times(for_piece(self.boundary, specimen, face), self.factor)
 
 
+def _check_flow(flow: Any) -> None:
+    """Whether something makes a boundary, and is none itself."""
+    if not callable(flow) or callable(getattr(flow, "heat_flux", None)) and not isinstance(flow, type):
+        raise InputError(
+            f"flow = {flow!r} must make a boundary from gas, velocity, pressure and temperature: the class "
+            "GasCrossflow, functools.partial(GasBank, transverse_pitch=..., ...), or a function of yours."
+        )
+
+
 @dataclasses.dataclass(frozen=True)
 class CalibratedFlow:
     """Flow of a furnace calibrated by `heatq.calibrate`, for the argument ``flow`` of `GasQuench`.
@@ -110,6 +119,11 @@ class CalibratedFlow:
 
     calibration: xr.Dataset
     flow: Callable[..., Any] = GasCrossflow
+
+    def __post_init__(self) -> None:
+        """Check both."""
+        check_calibration(self.calibration)
+        _check_flow(self.flow)
 
     def __call__(self, gas: Gas, velocity: float, pressure: float, temperature: float) -> Any:
         """Boundary at a setting."""
@@ -185,15 +199,7 @@ class GasQuench:
         check_number("temperature", self.temperature, "temperature")
         check_number("factor", self.factor, low=0.05, high=20.0, unit="1")
         check_number("emissivity", self.emissivity, "emissivity")
-        if (
-            not callable(self.flow)
-            or callable(getattr(self.flow, "heat_flux", None))
-            and not isinstance(self.flow, type)
-        ):
-            raise InputError(
-                f"flow = {self.flow!r} must make a boundary from gas, velocity, pressure and temperature: the class "
-                "GasCrossflow, functools.partial(GasBank, transverse_pitch=..., ...), or a function of yours."
-            )
+        _check_flow(self.flow)
         if self.uncertainty is not None:
             check_number("uncertainty", self.uncertainty, low=0.0, high=0.95, unit="1", hint="0.25 is +-25 % of h.")
         if not self.label:

@@ -147,17 +147,27 @@ def _log_interpolate(value: npt.ArrayLike, x: Array, y: Array, name: str) -> Arr
     return np.where(inside, np.exp(np.interp(logs, x, y)), np.nan)
 
 
-def equivalent_distance(rate_704: npt.ArrayLike) -> Array:
-    """Distance (m) on the end-quench bar that has this cooling rate (K/s) at 704 degC; log-log interpolation.
+def equivalent_distance(cooling: npt.ArrayLike, *, by: str = "rate") -> Array:
+    """Distance (m) on the end-quench bar that cools alike; log-log interpolation.
 
-    NaN outside 272 to 1.94 K/s (J1 to J32): faster than the bar's end, or slower than its published part.
+    Parameters
+    ----------
+    cooling : array_like
+        Cooling rate at 704 degC, K/s; by time, that from 800 to 500 degC, s.
+    by : {"rate", "time"}
+        By rate NaN outside 272 to 1.94 K/s (J1 to J32): faster than the bar's end, or slower than its published part; by time
+        outside 0.73 to 270 s (J0.5 to J48).
 
     Examples
     --------
     >>> (equivalent_distance([33 / 1.8, 10 / 1.8, 1.0]) * 1e3).round(2)     # mm
     array([12.7, 25.4,  nan])
+    >>> (equivalent_distance([22.45, 300.0], by="time") * 1e3).round(2)
+    array([12.7,  nan])
     """
-    return _log_interpolate(rate_704, _LOG_RATE[::-1], _LOG_DISTANCE[::-1], "rate_704")
+    x, y, _ = _reference(by, None)
+    order = slice(None, None, -1 if by == "rate" else 1)
+    return _log_interpolate(cooling, y[order], x[order], f"cooling {by}")
 
 
 def rate_at_distance(distance: npt.ArrayLike) -> Array:
@@ -185,7 +195,8 @@ def second_opinion(
     ----------
     steel : object with attributes C, Mn, ...
     rate_704 : array_like
-        Cooling rate at 704 degC, K/s.
+        Cooling rate at 704 degC, K/s. `heatq.trial` goes by the time from 800 to 500 degC, see
+        :mod:`heatq.hardness.second_routes`.
     boron_factor, grain_size : float
         See :func:`heatq.hardness.hardenability.ideal_diameter`.
 

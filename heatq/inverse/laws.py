@@ -21,6 +21,7 @@ __all__ = [
     "Corrected",
     "Law",
     "calibrated_factor",
+    "check_calibration",
     "correct",
     "furnace_boundary",
     "normal_quantile",
@@ -122,10 +123,17 @@ def normal_quantile(level: float) -> float:
     return float(ndtri(0.5 + 0.5 * level))
 
 
-def _law_of(calibration: Any) -> tuple[tuple[str, ...], Array, tuple[float, float]]:
+def check_calibration(calibration: Any) -> str:
+    """Name of the law of a calibration, or an `InputError` if it is none."""
     law = calibration.attrs.get("law") if hasattr(calibration, "data_vars") else None
     if law not in LAWS:
-        raise InputError("calibration is not the result of calibrate(): its attribute 'law' is missing.")
+        told = "a Dataset" if hasattr(calibration, "data_vars") else repr(calibration)
+        raise InputError(f"calibration = {told} is not the result of calibrate(): its attribute 'law' is missing.")
+    return str(law)
+
+
+def _law_of(calibration: Any) -> tuple[tuple[str, ...], Array, tuple[float, float]]:
+    law = check_calibration(calibration)
     value = calibration["value"].values
     coefficients = np.concatenate([[np.log(value[0])], value[1:]])
     reference = (float(calibration.attrs["reference_pressure"]), float(calibration.attrs["reference_velocity"]))
@@ -176,7 +184,7 @@ def furnace_boundary(calibration: xr.Dataset, boundary: Any, which: str = "middl
     boundary
     """
     check_name("which", which, ("middle", "low", "high"))
-    _law_of(calibration)
+    check_calibration(calibration)
     if not streams_of(boundary):
         raise InputError(
             f"boundary = {boundary!r} holds no gas stream with pressure and velocity; use GasCrossflow, GasAlong or GasJet."

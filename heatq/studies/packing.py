@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from heatq.errors import InputError, hold_validity
 
-__all__ = ["FAILED", "MISSING", "OK", "Batch", "Layout", "evaluate", "layout_of", "run_cases"]
+__all__ = ["FAILED", "MISSING", "OK", "Batch", "Layout", "Outcome", "fitting", "run_case", "run_cases"]
 
 MISSING, OK, FAILED = 0, 1, 2
 #: Dimensions of histories and fields, which are not kept unless they are asked for.
@@ -128,6 +128,8 @@ def _plain(attrs: Mapping[Any, Any]) -> dict[str, Any]:
     """Attributes that can be compared and written as JSON: numbers, texts and lists of them; all else as its text."""
     found: dict[str, Any] = {}
     for name, value in attrs.items():
+        if name == "why_missing":
+            continue  # true of this case alone
         if type(value) not in (str, int, float, bool):
             value = value.tolist() if hasattr(value, "tolist") else value
             if not isinstance(value, (str, int, float, bool, list)):
@@ -141,6 +143,15 @@ def _kind(array: npt.NDArray[Any]) -> str:
     return "f8" if array.dtype.kind != "f" or array.dtype.itemsize > 4 else "f4"
 
 
+@dataclasses.dataclass(frozen=True)
+class Outcome:
+    """What one case came to: its layout (none if it failed), its values, and what is to be said about it."""
+
+    layout: Layout | None
+    values: dict[str, npt.NDArray[Any]]
+    message: str
+
+
 @dataclasses.dataclass
 class Batch:
     """Outcome of consecutive cases: status, messages by case number, and arrays with the case first."""
@@ -149,6 +160,25 @@ class Batch:
     status: npt.NDArray[np.int8]
     messages: dict[int, str]
     arrays: dict[str, npt.NDArray[np.float64]]
+
+    @classmethod
+    def empty(cls, first: int, size: int, layout: Layout) -> Batch:
+        """Holes, all missing."""
+        arrays = {name: np.full((size, *shape), np.nan, kind) for name, (_, shape, kind, _) in layout.variables.items()}
+        return cls(first, np.full(size, MISSING, np.int8), {}, arrays)
+
+    def put(self, n: int, outcome: Outcome) -> None:
+        """Enter the n-th case, which fits the layout or has failed."""
+        if outcome.message:
+            self.messages[self.first + n] = outcome.message
+        self.status[n] = FAILED if outcome.layout is None else OK
+        for name, value in outcome.values.items():
+            self.arrays[name][n] = value
+
+    def join(self, other: Batch) -> Batch:
+        """One batch of this and the one that follows it."""
+        arrays = {name: np.concatenate([values, other.arrays[name]]) for name, values in self.arrays.items()}
+        return Batch(self.first, np.concatenate([self.status, other.status]), self.messages | other.messages, arrays)
 
 
 @contextlib.contextmanager
@@ -174,6 +204,43 @@ def ctrl_c_waits(stopping: threading.Event) -> Iterator[None]:
         signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+def run_case(
+    build: Callable[..., Any],
+    run: str | None,
+    reduce: Any,
+    layout: Layout | None,
+    point: Mapping[str, Any],
+    stop_on_error: bool = False,
+) -> Outcome:
+    """Run one case, which must look like ``layout`` if there is one; an exception becomes its message."""
+    try:
+        result, notes = evaluate(build, run, reduce, point)
+        outcome = Outcome(*layout_of(result), "; ".join(notes.values()))
+        return outcome if layout is None else fitting(outcome, layout, stop_on_error)
+    except Exception as error:
+        if stop_on_error:
+            raise
+        return _failed(error)
+
+
+def fitting(outcome: Outcome, layout: Layout, stop_on_error: bool = False) -> Outcome:
+    """The outcome if it fits; as failed if it does not."""
+    found = outcome.layout
+    if found is None or (found.variables == layout.variables and found.indexes == layout.indexes):
+        return outcome
+    differs = layout.difference(found)
+    if not differs:
+        return outcome
+    error = InputError(f"this case returned something else than the others: {differs}.")
+    if stop_on_error:
+        raise error
+    return _failed(error)
+
+
+def _failed(error: Exception) -> Outcome:
+    return Outcome(None, {}, f"{type(error).__name__}: {error}")
+
+
 def run_cases(
     build: Callable[..., Any],
     run: str | None,
@@ -195,36 +262,13 @@ def run_cases(
         if stopping.is_set():
             raise KeyboardInterrupt
         return batch
-    size = len(points)
-    status = np.full(size, FAILED, np.int8)
-    messages: dict[int, str] = {}
-    arrays = {name: np.full((size, *shape), np.nan, kind) for name, (_, shape, kind, _) in layout.variables.items()}
+    batch = Batch.empty(first, len(points), layout)
     for n, point in enumerate(points):
         if stopping.is_set():
-            status[n:] = MISSING
             break
         try:
-            result, notes = evaluate(build, run, reduce, point)
-            found, values = layout_of(result)
-            differs = (
-                layout.difference(found)
-                if found.variables != layout.variables or found.indexes != layout.indexes
-                else ""
-            )
-            if differs:
-                raise InputError(f"this case returned something else than the first one: {differs}.")
+            batch.put(n, run_case(build, run, reduce, layout, point, stop_on_error))
         except KeyboardInterrupt:
             stopping.set()
-            status[n:] = MISSING
             break
-        except Exception as error:
-            if stop_on_error:
-                raise
-            messages[first + n] = f"{type(error).__name__}: {error}"
-            continue
-        for name, value in values.items():
-            arrays[name][n] = value
-        status[n] = OK
-        if notes:
-            messages[first + n] = "; ".join(notes.values())
-    return Batch(first, status, messages, arrays)
+    return batch

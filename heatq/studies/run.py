@@ -9,11 +9,9 @@ import json
 import logging
 import os
 import pathlib
-import sys
 import threading
-import time
 import warnings
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,9 +19,21 @@ import numpy.typing as npt
 
 from heatq._version import __version__
 from heatq.errors import InputError, SolverError, ValidityWarning
-from heatq.studies.packing import FAILED, MISSING, OK, Batch, Layout, ctrl_c_waits, evaluate, layout_of, run_cases
+from heatq.studies.packing import (
+    FAILED,
+    MISSING,
+    OK,
+    Batch,
+    Layout,
+    Outcome,
+    ctrl_c_waits,
+    fitting,
+    run_case,
+    run_cases,
+)
 from heatq.studies.points import Points, points_of
 from heatq.studies.store import Store, definition_of, held_points, identity, read_arrays, read_done, read_layout
+from heatq.studies.watch import Watch
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -196,6 +206,7 @@ class _Study:
         self.stop = on_error == "raise"
         self.messages: dict[int, str] = {}
         self.layout: Layout | None = None
+        self.begun: list[Outcome] = []  # of the first cases, see _find_layout
         self.interrupted = False
 
     # --- where the cases are kept
@@ -215,9 +226,12 @@ class _Study:
             status[rows] = batch.status  # last: Ctrl-C may fall between any two lines
             return batch
 
-        with _Watch(progress, self.points.count) as watch:
-            self._find_layout(keep)
-            self._all(self._chunks(size, set()), executor, workers, lambda batch: watch.add(keep(batch)))
+        with Watch(progress, self.points.count) as watch:
+            self._find_layout()
+            chunks: Iterable[range] = self._chunks(size, set())
+            if self.layout is None or self.interrupted:
+                chunks = [range(len(self.begun))] if self.begun else []
+            self._all(chunks, executor, workers, lambda batch: watch.add(keep(batch)))
         return self.told(status, arrays)
 
     def kept_in(self, store: Store, executor: Any, workers: int, progress: Any) -> xr.Dataset:
@@ -228,12 +242,17 @@ class _Study:
                 self.messages |= held
             self.layout = store.layout()
             chunks = list(self._chunks(store.chunk, set(done)))
-            with _Watch(progress, self.points.count) as watch:
+            with Watch(progress, self.points.count) as watch:
                 watch.skip(self.points.count - sum(len(numbers) for numbers in chunks))
                 if chunks and self.layout is None:
-                    self._find_layout(lambda batch: None)
-                if self.layout is not None:
-                    store.prepare(self.layout)
+                    self._find_layout()
+                if self.layout is None or self.interrupted:  # not one case came through, or not all that are looked at
+                    begun = self._known(range(len(self.begun)))
+                    self.messages |= {n: said for n, said in begun.messages.items() if begun.status[n] == FAILED}
+                    status = np.full(self.points.count, MISSING, np.int8)
+                    status[: len(self.begun)][begun.status == FAILED] = FAILED
+                    return self.told(status, {})
+                store.prepare(self.layout)
 
                 def keep(batch: Batch) -> None:
                     if (batch.status == MISSING).any():
@@ -242,12 +261,7 @@ class _Study:
                     self.messages |= batch.messages
                     watch.add(batch)
 
-                if self.layout is not None:
-                    self._all(chunks, executor, workers, keep)
-            if self.layout is None:  # not one case came through
-                status = np.full(self.points.count, MISSING, np.int8)
-                status[list(self.messages)] = FAILED
-                return self.told(status, {})
+                self._all(chunks, executor, workers, keep)
             store.finish()
             return self.told(*store.read(self.layout))
         finally:
@@ -260,31 +274,48 @@ class _Study:
             if number not in done:
                 yield range(first, min(first + size, self.points.count))
 
-    def _find_layout(self, keep: Callable[[Batch], Any]) -> None:
-        """Run cases from the first on until one succeeds: all later ones must look like it.
+    def _find_layout(self) -> None:
+        """Run cases from the first on until two look alike: all others must look like these.
 
-        It is run here, alone: whatever is imported, compiled or cached then is there for the others.
+        If the two after the first that succeeds do not settle it, that one counts, so that a single odd case at the beginning
+        does not make all others fail. They are run here, alone: whatever is imported, compiled or cached then is there for
+        the others. What they came to is kept in ``begun``, so that no case is run twice.
         """
         stopping = threading.Event()
+        seen: list[Layout] = []
+        since = 0
         for number in range(self.points.count):
             try:
                 with ctrl_c_waits(stopping):
-                    result, _ = evaluate(self.build, self.run, self.reduce, self.points.point(number))
-                if stopping.is_set():
-                    raise KeyboardInterrupt
-                self.layout = layout_of(result)[0]
+                    outcome = run_case(self.build, self.run, self.reduce, None, self.points.point(number), self.stop)
             except KeyboardInterrupt:
+                stopping.set()
+            else:
+                self.begun.append(outcome)
+                since += bool(seen)
+                if outcome.layout is not None:
+                    alike = [one for one in seen if not one.difference(outcome.layout)]
+                    seen.append(outcome.layout)
+                    if alike:
+                        seen = alike
+                        break
+            if stopping.is_set():
                 self._interrupt()
-                return
-            except Exception as error:
-                if self.stop:
-                    raise
-                reason = f"{type(error).__name__}: {error}"
-                self.messages[number] = reason
-                keep(Batch(number, np.array([FAILED], np.int8), {number: reason}, {}))
-                continue
+                break
+            if since == 2:
+                break
+        if seen:
+            self.layout = seen[0]
             self._check_names(self.layout)
-            return
+            self.begun = [fitting(outcome, self.layout, self.stop) for outcome in self.begun]
+
+    def _known(self, numbers: range) -> Batch:
+        """Those cases of a chunk that were run to find the layout."""
+        begun = self.begun[numbers.start : numbers.stop]
+        batch = Batch.empty(numbers.start, len(begun), self.layout or Layout({}, {}))
+        for n, outcome in enumerate(begun):
+            batch.put(n, outcome)
+        return batch
 
     def _check_names(self, layout: Layout) -> None:
         own = {*self.points.columns, *self.points.dims, "status", "message"}
@@ -300,20 +331,32 @@ class _Study:
         log.warning("interrupted; the result holds the cases that were finished, the others are 'missing'")
 
     def _task(self, numbers: range, *stopping: threading.Event) -> tuple[Any, ...]:
-        cases = [self.points.point(number) for number in numbers]
-        return (self.build, self.run, self.reduce, self.layout, numbers.start, cases, self.stop, *stopping)
+        left = range(max(numbers.start, len(self.begun)), numbers.stop)
+        cases = [self.points.point(number) for number in left]
+        return (self.build, self.run, self.reduce, self.layout, left.start, cases, self.stop, *stopping)
 
-    def _all(self, chunks: Any, executor: Any, workers: int, keep: Callable[[Batch], Any]) -> None:
+    def _whole(self, numbers: range, batch: Batch) -> Batch:
+        """A chunk with those of its cases that were known."""
+        return batch if batch.first == numbers.start else self._known(numbers).join(batch)
+
+    def _left(self, chunks: Iterable[range], keep: Callable[[Batch], Any]) -> Iterator[range]:
+        """The chunks in which something is left to run; those of which all is known are handed on."""
+        for numbers in chunks:
+            if numbers.stop > len(self.begun):
+                yield numbers
+            else:
+                keep(self._known(numbers))
+
+    def _all(self, chunks: Iterable[range], executor: Any, workers: int, keep: Callable[[Batch], Any]) -> None:
         """Run chunks on an executor, a few at a time, and hand each batch on as it comes."""
-        if self.layout is None:
-            return
         try:
+            chunks = self._left(chunks, keep)
             if executor is None and workers == 1:
                 stopping = threading.Event()
                 for numbers in chunks:
                     with ctrl_c_waits(stopping):
                         batch = run_cases(*self._task(numbers, stopping))
-                    keep(batch)
+                    keep(self._whole(numbers, batch))
                     if stopping.is_set():
                         raise KeyboardInterrupt
                 return
@@ -323,7 +366,7 @@ class _Study:
                     stop = threading.Event()
                     executor = concurrent.futures.ThreadPoolExecutor(workers, thread_name_prefix="heatq")
                     stack.callback(executor.shutdown, wait=True, cancel_futures=True)
-                self._submit(iter(chunks), executor, keep, stop)
+                self._submit(chunks, executor, keep, stop)
         except KeyboardInterrupt:
             self._interrupt()
 
@@ -351,7 +394,7 @@ class _Study:
                     numbers = waiting.pop(future)
                     fault = future.exception()
                     if fault is None:
-                        keep(future.result())
+                        keep(self._whole(numbers, future.result()))
                     elif not _is_lost(fault):
                         raise fault
                     elif isinstance(fault, concurrent.futures.BrokenExecutor) or tries[numbers.start] + 1 == TRIES:
@@ -368,7 +411,7 @@ class _Study:
                 future.cancel()
             for future in concurrent.futures.wait(waiting).done:
                 if not future.cancelled() and future.exception() is None:
-                    keep(future.result())
+                    keep(self._whole(waiting[future], future.result()))
             raise
         finally:
             for future in waiting:
@@ -461,45 +504,3 @@ def _dead(numbers: range, error: BaseException) -> SolverError:
         f"the executor lost its workers at cases {numbers.start} to {numbers.stop - 1} ({type(error).__name__}: {error}). With a store "
         "the same call goes on from what is finished; look for too little memory, or run with threads."
     )
-
-
-class _Watch:
-    """Cases done, failed, rate and time left; silent unless somebody watches."""
-
-    def __init__(self, progress: Any, total: int) -> None:
-        if not (callable(progress) or progress in ("auto", True, False)):
-            raise InputError(
-                f"progress = {progress!r} must be 'auto', True, False or a function of done, failed and total."
-            )
-        self.call = progress if callable(progress) else None
-        watched = sys.stderr is not None and sys.stderr.isatty()
-        self.wanted = progress is True or (progress == "auto" and watched)
-        self.delay = 0.0 if progress is True else 2.0
-        self.total, self.done, self.failed, self.skipped = total, 0, 0, 0
-        self.begin = time.perf_counter()
-        self.bar: Any = None
-
-    def __enter__(self) -> _Watch:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        if self.bar is not None:
-            self.bar.close()
-
-    def skip(self, count: int) -> None:
-        """Cases that an earlier run finished."""
-        self.skipped = self.done = count
-
-    def add(self, batch: Batch) -> None:
-        """Count a batch in."""
-        self.done += len(batch.status)
-        self.failed += int((batch.status == FAILED).sum())
-        if self.call is not None:
-            self.call(self.done, self.failed, self.total)
-        elif self.wanted and time.perf_counter() - self.begin > self.delay:
-            if self.bar is None:
-                from tqdm import tqdm
-
-                self.bar = tqdm(total=self.total, initial=self.skipped, unit="case", desc="study", mininterval=0.5)
-            self.bar.set_postfix(failed=self.failed, refresh=False)
-            self.bar.update(self.done - self.bar.n)

@@ -58,6 +58,7 @@ class Field:
         self.area_z = grid.r_table[3][:, None] * np.ones(max(len(dz) - 1, 0))[None, :]
         self.sides = [n for n in range(4) if (outside.zones[n] >= 0).any()]
         self.lowest = self.highest = start
+        self.worst = 0
 
     def properties(self, energy: Array) -> tuple[Array, Array, Array]:
         """Temperature, heat capacity (J/K) and conductivity of the cells; 1 J/K and no conductivity where nothing is."""
@@ -133,7 +134,9 @@ class Field:
         x2 = solve(right.ravel()).reshape(nr, nz)
         k2 = capacity * x2
         out2 = out - 2.0 * out1 + s * float((slopes * x2).sum())
-        apart = 0.5 * step * float(np.abs(x1 + x2)[self.solid].max())
+        moved = np.where(self.solid, np.abs(x1 + x2), 0.0)
+        self.worst = int(moved.argmax())  # also of what is not a number
+        apart = 0.5 * step * float(moved.flat[self.worst])
         energy = self.energy + step * (1.5 * k1 + 0.5 * k2)
         return energy, surface, step * (1.5 * out1 + 0.5 * out2), apart
 
@@ -188,7 +191,8 @@ def march(
             if not apart <= tolerance:  # also where it is not a number
                 step = now * (max(0.2, 0.9 * (tolerance / apart) ** 0.5) if np.isfinite(apart) else 0.2)
                 if step < smallest:
-                    raise SolverError(f"the time step became too small at {time:g} s; try a larger accuracy (K).")
+                    worst = int(np.argmax([new[3] for new in tried]))
+                    raise SolverError(_failure(fields[worst], time, now))
                 continue
             for field, new in zip(fields, tried, strict=True):
                 field.accept(new)
@@ -201,3 +205,13 @@ def march(
         if stop in jumps:
             step = max(fresh, 1e-3 * step)
     return np.array(times), np.array(rows)
+
+
+def _failure(field: Field, time: float, step: float) -> str:
+    """What went wrong, where and when, and two things to try."""
+    i, j = np.unravel_index(field.worst, field.temp.shape)
+    return (
+        f"the time step became too small at t = {time:.6g} s (step {step:.3g} s) near r = {field.grid.r[i]:.4g} m, "
+        f"z = {field.grid.z[j]:.4g} m, where the temperature is {field.temp[i, j]:.6g} degC; try a larger accuracy (K), or look "
+        "at the boundary's heat_flux for jumps."
+    )

@@ -114,6 +114,14 @@ def test_a_calibrated_furnace_as_flow():
     assert quench.relative_uncertainty == pytest.approx(2.0 * np.hypot(0.05, 0.01), rel=0.01)
     assert quench.replace(pressure=20 * bar).relative_uncertainty > quench.relative_uncertainty
     assert "CalibratedFlow(GasCrossflow)" in repr(quench)
+    with pytest.raises(InputError, match="flow = GasCrossflow.* must make a boundary"):
+        CalibratedFlow(calibration, hq.GasCrossflow("nitrogen", 15.0, 4 * bar, 40.0))
+
+
+@pytest.mark.parametrize(("wrong", "told"), [(3, "3"), (None, "None"), (xr.Dataset(), "a Dataset")])
+def test_what_is_no_calibration_is_refused_at_once(wrong, told):
+    with pytest.raises(InputError, match=f"calibration = {told} is not the result of calibrate"):
+        CalibratedFlow(wrong)
 
 
 def test_a_run_is_the_trial_of_the_same_boundaries():

@@ -170,7 +170,7 @@ def test_messages(found):
         calibrate({"a": one, "dry": dry})
     with pytest.raises(hq.InputError, match="holds no gas stream"):
         furnace_boundary(found, hq.Convection(300.0, 20.0))
-    with pytest.raises(hq.InputError, match="calibration is not the result of calibrate"):
+    with pytest.raises(hq.InputError, match="calibration = a Dataset is not the result of calibrate"):
         furnace_boundary(one.log, nitrogen(4.0))
 
 

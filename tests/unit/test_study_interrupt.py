@@ -61,8 +61,19 @@ def test_ctrl_c_in_the_first_case():
 
     broken = study(build, POINTS, threads=1, **plain)
     assert calls == [0.0]
+    assert broken["status"].values.tolist() == ["ok"] + 11 * ["missing"]  # it was not cut, so it is kept
+    assert broken.attrs["status"] == "interrupted"
+
+
+def test_ctrl_c_before_a_store_knows_its_layout(tmp_path):
+    def build(x):
+        signal.raise_signal(signal.SIGINT)
+        return {"square": x * x}
+
+    broken = study(build, POINTS, threads=1, chunk=1, store=tmp_path / "s.zarr", **plain)
     assert (broken["status"] == "missing").all()
     assert broken.attrs["status"] == "interrupted"
+    assert not (tmp_path / "s.zarr" / "layout.json").exists()
 
 
 def test_a_second_ctrl_c_does_not_wait():
@@ -97,7 +108,7 @@ def test_ctrl_c_with_threads_keeps_the_chunks_under_way():
     broken = study(build, points, threads=2, chunk=100, **plain)
     ok = broken["status"].values == "ok"
     assert 5 <= ok.sum() < 60
-    assert ok.sum() == len(calls) - 1  # all that was begun was kept, but for the run before all, which only looks
+    assert ok.sum() == len(calls)  # all that was begun was kept, and nothing was run twice
     np.testing.assert_array_equal(broken["square"].values[ok], np.array(points["x"])[ok] ** 2)
     assert set(broken["status"].values[~ok]) == {"missing"}
 

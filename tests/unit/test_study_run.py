@@ -87,6 +87,46 @@ def test_a_case_with_other_variables_is_named():
     assert done["same"].dims == ("place",)
 
 
+@pytest.mark.parametrize(("chunk", "threads", "stored"), [(1, 1, False), (3, 2, False), (2, 1, True), (1, 2, True)])
+@pytest.mark.parametrize(
+    ("x", "failed"),
+    [
+        ([11.0, 1.0, 2.0, 3.0], [0]),  # the first has other places
+        ([7.0, 1.0, 2.0, 11.0], [0, 3]),  # the first has a variable less
+        ([1.0, 11.0, 2.0, 3.0], [1]),
+        ([-1.0, 11.0, 1.0, 2.0], [0, 1]),  # the first fails, the second is odd
+        ([1.0, -1.0, 11.0, 12.0], [1, 2, 3]),  # nothing settles it: the first that succeeded counts
+        ([1.0, 11.0], [1]),
+        ([11.0], []),
+    ],
+)
+def test_an_odd_first_case_is_the_one_that_fails(tmp_path, x, failed, chunk, threads, stored):
+    calls = []
+
+    def build(x):
+        calls.append(x)
+        if x < 0:
+            raise ValueError("x is below zero")
+        return labelled(x)
+
+    options = {"chunk": chunk, "threads": threads, **plain}
+    store = {"store": tmp_path / "s.zarr"} if stored else {}
+    done = study(build, {"x": x}, **options, **store)
+    assert np.flatnonzero(done["status"] == "failed").tolist() == failed
+    assert sorted(calls) == sorted(x)  # each once
+    for n in failed:
+        said = "x is below zero" if x[n] < 0 else "InputError: this case returned something else than the others: it"
+        assert said in str(done["message"][n].values)
+    np.testing.assert_array_equal(done["value"].values[:, 0], [np.nan if n in failed else a for n, a in enumerate(x)])
+    if stored:
+        assert open_study(tmp_path / "s.zarr").identical(done)
+
+
+def test_an_odd_first_case_ends_a_study_that_shall_end():
+    with pytest.raises(hq.InputError, match=r"its place are \['a', 'c'\], of the others \['a', 'b'\]"):
+        study(labelled, {"x": [11.0, 1.0, 2.0]}, on_error="raise", **plain)
+
+
 def test_trials_are_run_and_reduced():
     def build(pressure):
         gas = hq.GasCrossflow("nitrogen", velocity=20.0, pressure=pressure, temperature=40.0)
@@ -102,6 +142,8 @@ def test_trials_are_run_and_reduced():
     alone = hq.trial(**build(6 * bar), progress=False)
     np.testing.assert_array_equal(done.hardness_hv.isel(pressure=1), alone.hardness_hv)
     assert "time" not in done.dims
+    assert "why_missing" in alone.hardness_hrc_chemistry.attrs
+    assert "why_missing" not in done.hardness_hrc_chemistry.attrs  # it tells of one case
     some = study(build, points, reduce=["hardness_hv"], threads=1, **quiet)
     assert set(some.data_vars) == {"hardness_hv", "status", "message"}
     missing = study(build, points, reduce=["hardnes"], **quiet)

@@ -33,7 +33,9 @@ def cases(values, units="HV", **more):
     return xr.Dataset({"hardness": ("case", np.asarray(values, dtype=float), {"units": units}), **more})
 
 
-@pytest.mark.parametrize(("method", "replicates"), [("random", 1), ("sobol", 8), ("latin hypercube", 8)])
+@pytest.mark.parametrize(
+    ("method", "replicates"), [("random", 1), ("sobol", 8), pytest.param("latin hypercube", 8, marks=pytest.mark.slow)]
+)
 def test_standard_errors_cover_the_known_answer(method, replicates):
     """What is stated as standard error is what repetitions scatter by, and 95 % intervals hold the truth that often."""
     runs = told(range(300), method, replicates)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 
 import numpy as np
 import pytest
 
 import heatq as hq
-from heatq.errors import InputError
+from heatq.errors import InputError, SolverError
 from heatq.thermocouples import EndWell, Filling, Thermocouple, end_well_disturbance, place_thermocouples
 from heatq.thermocouples.conduction_with_holes import points
 from heatq.thermocouples.disturbance import BLIND_END
@@ -267,3 +268,21 @@ def test_temperature_dependent_steel_against_simulate(boundary):
         worst.append(float(abs(ours.temperature_without.values - run.temperature.values[:, 0]).max()))
     assert worst[1] < 0.5  # the default number of cells
     assert worst[1] < 0.4 * worst[0]
+
+
+def test_a_step_that_becomes_too_small_says_where_and_when(monkeypatch):
+    from heatq.thermocouples import end_well
+
+    def refusing(fields, end_time, tolerance, *rest):
+        return march(fields, end_time, 0.0, *rest)  # no step is good enough
+
+    march = end_well.march
+    monkeypatch.setattr(end_well, "march", refusing)
+    with pytest.raises(SolverError) as caught:
+        drilled(EndWell(0.02, 3e-3))
+    said = re.search(r"near r = (\S+) m, z = (\S+) m, where the temperature is 850 degC", str(caught.value))
+    assert said is not None
+    assert "the time step became too small at t = 0 s (step " in str(caught.value)
+    # in one step from one temperature everywhere the fastest place lies in a corner
+    assert float(said[1]) > 0.8 * BAR.outer_radius
+    assert min(float(said[2]), BAR.length - float(said[2])) < 0.2 * BAR.length

@@ -209,12 +209,11 @@ def test_noise_gain_is_what_noise_does(smoothing):
     rng = np.random.default_rng(2)
     time = 0.2 * np.arange(120)
     couple = Thermocouple(time_constant=0.6)
-    found = []
-    for _ in range(300):
-        log = history(500.0 + rng.normal(size=len(time)), time)
-        back = recover_temperature(log, couple, smoothing=smoothing)
-        found.append(back.temperature.values[:, 0] - 500.0)
-    scatter = np.median(np.std(np.array(found)[:, 20:-20], axis=0))
+    log = history(
+        500.0 + rng.normal(size=(len(time), 300)), time, [str(n) for n in range(300)]
+    )  # 300 records of one couple
+    back = recover_temperature(log, couple, smoothing=smoothing)
+    scatter = np.median(np.std(back.temperature.values[20:-20] - 500.0, axis=1))
     assert scatter == pytest.approx(float(back.noise_gain[0]), rel=0.1)
     if smoothing == 0.0:
         assert scatter > 2.0  # why one smooths

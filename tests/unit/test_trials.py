@@ -12,6 +12,7 @@ from scipy.constants import bar
 
 import heatq as hq
 from heatq.errors import InputError, ValidityWarning
+from heatq.files import save_netcdf
 
 VARIABLES = {
     "temperature": ("degC", {"time", "probe"}),
@@ -26,6 +27,7 @@ VARIABLES = {
     "hardness_hrc_chemistry": ("HRC", {"probe"}),
     "hardness_hrc_regression": ("HRC", {"probe"}),
     "equivalent_distance": ("m", {"probe"}),
+    "equivalent_distance_by_time": ("m", {"probe"}),
 }
 HEAT = hq.Steel(C=0.41, Mn=0.88, Si=0.26, Cr=1.02, Mo=0.21, Ni=0.13, Cu=0.15, name="heat B-2 (invented)")
 
@@ -77,6 +79,45 @@ def test_the_result_makes_sense_along_the_bar(water):
     np.testing.assert_allclose(water["fraction"].sum("phase"), 1.0, rtol=1e-12)
     # equal cooling is read off a table of this very bar: J8 comes out near J8
     assert float(water["equivalent_distance"].sel(probe="J8")) == pytest.approx(0.0127, rel=0.1)
+
+
+def test_a_missing_second_opinion_says_why(water, tmp_path):
+    why = {route: water[f"hardness_hrc_{route}"].attrs.get("why_missing", "") for route in ("chemistry", "regression")}
+    for route, reasons in why.items():
+        missing = water["probe"].values[np.isnan(water[f"hardness_hrc_{route}"].values)]
+        assert missing.size
+        for probe in missing[[0, -1]]:
+            assert str(probe) in reasons, route
+    assert "farther from the quenched end than J16, where ASTM A255 ends" in why["chemistry"]
+    assert "nearer to the quenched end than J4" in why["regression"]
+    save_netcdf(water, tmp_path / "water.nc")
+    with xr.open_dataset(tmp_path / "water.nc") as read:
+        assert read["hardness_hrc_chemistry"].attrs["why_missing"] == why["chemistry"]
+
+
+@pytest.mark.parametrize(
+    ("steel", "start", "chemistry", "regression"),
+    [
+        (hq.Steel(C=0.41, Mn=0.88, Si=0.26), 795.0, "no time from 800 to 500 degC", "no time from 800 to 500 degC"),
+        (hq.grade("4140"), 850.0, "end before the ideal diameter of", ""),
+        (hq.Steel(C=0.41, Mn=0.88, Si=0.26), 850.0, "", ""),
+    ],
+)
+def test_each_reason(steel, start, chemistry, regression):
+    piece, quench = hq.RoundBar(diameter=0.06), {"side": hq.Convection(coefficient=1000.0, fluid_temperature=20.0)}
+    run = hq.trial(piece, steel, quench, initial_temperature=start, probes=["centre"], accuracy=2.0, progress=False)
+    for route, reason in (("chemistry", chemistry), ("regression", regression)):
+        variable = run[f"hardness_hrc_{route}"]
+        assert reason in variable.attrs.get("why_missing", "")
+        assert bool(np.isnan(variable.values[0])) == bool(reason) == ("why_missing" in variable.attrs)
+
+
+def test_second_opinions_go_by_the_time(water):
+    from heatq.hardness import endquench_from_chemistry
+
+    at_j8 = water.sel(probe="J8")
+    hrc = endquench_from_chemistry(HEAT, at_j8["equivalent_distance_by_time"].values).hrc
+    assert float(at_j8["hardness_hrc_chemistry"]) == pytest.approx(float(hrc), rel=1e-12)
 
 
 def test_without_end_time_the_run_stops_when_the_piece_is_cold(water):
@@ -162,7 +203,7 @@ def test_leaving_a_published_range_is_said_once_and_recorded():
     jet = hq.GasJet("nitrogen", velocity=200.0, pressure=10 * bar, temperature=25.0)
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
-        result = hq.trial(hq.EndQuenchBar(), HEAT, faces(jet), initial_temperature=850.0, progress=False)
+        result = hq.trial(hq.EndQuenchBar(), HEAT, faces(jet), initial_temperature=850.0, accuracy=4.0, progress=False)
     said = [w for w in caught if issubclass(w.category, ValidityWarning)]
     assert len(said) == 1
     assert said[0].filename == __file__

@@ -86,6 +86,7 @@ def hrc(result: xr.Dataset) -> Array:
 
 # --------------------------------------------------------------------------------- cooling rate along the bar
 
+QUICK: dict[str, Any] = {"accuracy": 1.0, "estimate_error": False}
 RATE_POSITIONS = np.array([float(row.position) for row in JOMINY_RATE_TABLE])
 RATES = np.array([row.rate_degF / 1.8 for row in JOMINY_RATE_TABLE])
 RATE_READ = np.array([row.status.startswith("rate read") for row in JOMINY_RATE_TABLE])
@@ -104,8 +105,11 @@ class WeakWater:
 
 
 @functools.cache
-def cooling_rates(plateau: float = 1.0, **changes: float) -> Array:
-    """Cooling rate at 704 degC (K/s) at the positions of the published table; ``changes`` replace set-up values."""
+def cooling_rates(plateau: float = 1.0, quick: bool = False, **changes: float) -> Array:
+    """Cooling rate at 704 degC (K/s) at the positions of the published table; ``changes`` replace set-up values.
+
+    ``quick``: to 1 K without an estimate of the error, for counter-tests, which look for much larger differences.
+    """
     setup = passport("cooling_rates")["setup"] | changes
     water = hq.WaterJet(temperature=setup["water_temperature"])
     result = end_quench(
@@ -114,6 +118,7 @@ def cooling_rates(plateau: float = 1.0, **changes: float) -> Array:
         setup,
         RATE_POSITIONS,
         initial_temperature=setup["initial_temperature"],
+        **(QUICK if quick else {}),
     )
     return result["cooling_rate_704"].values
 
@@ -194,14 +199,14 @@ class Band:
 
 @functools.cache
 def band(name: str, other: str | None = None) -> Band:
-    """Hardness of the middle of a grade (or of another grade) on the end-quench bar in water, beside the band."""
+    """Hardness of the middle of a grade (or, quickly, of another grade) on the end-quench bar in water, beside the band."""
     setup = passport("h_bands")["setup"]
     published = h_band(name)
     position = published["distance_sixteenths"]
     whole = (position == np.round(position)) & (position >= 1) & (position <= 32)
     steel = dataclasses.replace(hq.grade(other or name), grain_size=setup["grain_size"])
     jet = hq.WaterJet(temperature=setup["water_temperature"])
-    result = end_quench(steel, jet, setup, position[whole])
+    result = end_quench(steel, jet, setup, position[whole], **(QUICK if other else {}))
     martensite = result["fraction"].sel(phase=["martensite", "austenite"]).sum("phase").values
     return Band(name, position[whole], hrc(result), published["low"][whole], published["high"][whole], martensite)
 

@@ -160,11 +160,13 @@ def baths() -> dict[str, Any]:
 
 
 def quenched(replace: dict[str, Any] | None = None) -> list[dict[str, Any]]:
-    """Every row of the table: grade, bath, diameter (m), published and computed HRC by position."""
+    """Every row of the table: grade, bath, diameter (m), published and computed HRC by position; ``replace``: of these baths."""
     data = checks.passport("effect_of_mass")
-    media = baths() | (replace or {})
+    media = replace or baths()
     rows = []
     for entry in data["quenched"]:
+        if entry["bath"] not in media:
+            continue
         for n, diameter in enumerate(data["diameter_mm"]):
             result = checks.run(
                 hq.RoundBar(diameter * milli),
@@ -175,9 +177,10 @@ def quenched(replace: dict[str, Any] | None = None) -> list[dict[str, Any]]:
             )
             computed = dict(zip(POSITIONS, checks.hrc(result), strict=True))
             published = {position: float(entry[position][n]) for position in POSITIONS}
+            cooling = {"rate": result["cooling_rate_704"].values, "time": result["cooling_time_800_500"].values}
             rows.append(
                 {"grade": entry["grade"], "bath": entry["bath"], "diameter": diameter * milli}
-                | {"published": published, "computed": computed}
+                | {"published": published, "computed": computed, "cooling": cooling}
             )
     return rows
 

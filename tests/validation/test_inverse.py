@@ -32,6 +32,7 @@ def record(times, true, seed, lag=0.3, noise=1.0):
     return checks.log_of(times[1:], (values + rng.normal(0.0, noise, true.shape))[1:], ("centre", "edge"))
 
 
+@pytest.mark.slow  # as are the tests that use them
 def test_the_two_models_of_the_tests_agree():
     times = np.linspace(0.0, 30.0, 61)
     places = np.array([0.0, 10.5e-3])
