@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
-from heatq.errors import InputError, check_name
+from heatq.errors import InputError
 from heatq.history import check_history
 from heatq.plot_style import (
     LINES,
     axes_or_new,
+    chosen_names,
     enough,
     legend,
     new_axes,
@@ -26,6 +27,7 @@ from heatq.plot_style import (
     unit_text,
     units,
 )
+from heatq.units import in_words
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -63,9 +65,13 @@ def end_quench_curve(
     if hasattr(results, "data_vars"):  # a Dataset, which is itself a Mapping
         results = {"prediction": cast("xr.Dataset", results)}
     results = cast("Mapping[str, xr.Dataset]", results)
+    if not hasattr(results, "items") or not len(results):
+        raise InputError(f"results = {results!r}: give the trial() of an EndQuenchBar, or a mapping label -> trial.")
     enough(len(results), "results")
+    if measured is not None and not {"distance", "measured_hrc"} <= set(getattr(measured, "variables", ())):
+        raise InputError("measured is not a traverse: pass what read_traverse() returned.")
     for label, result in results.items():
-        if "distance" not in result.coords or "hardness_hrc" not in result:
+        if not {"distance", "hardness_hrc"} <= set(getattr(result, "variables", ())):
             raise InputError(
                 f"result {label!r} has no distance from a quenched end or no hardness_hrc: "
                 "pass the trial() of an EndQuenchBar."
@@ -121,10 +127,7 @@ def histories(history: xr.Dataset, *, probes: Any = None, logarithmic: bool = Tr
     ax : matplotlib Axes, optional
         Where to draw.
     """
-    known = [str(name) for name in check_history(history)["probe"].values]
-    names = known if probes is None else [str(name) for name in ([probes] if isinstance(probes, str) else probes)]
-    for name in names:
-        check_name("probe", name, known)
+    names = chosen_names(probes, check_history(history)["probe"].values)
     if probes is not None:
         enough(len(names), "probes")
     ax = axes_or_new(ax)
@@ -133,7 +136,7 @@ def histories(history: xr.Dataset, *, probes: Any = None, logarithmic: bool = Tr
         names = [names[k] for k in picks]
     for name, (colour, style) in zip(names, LINES, strict=False):
         line, _ = shown(history["temperature"].sel(probe=name).values, "degC")
-        ax.plot(history["time"].values, line, color=colour, linestyle=style, linewidth=1.4, label=name)
+        ax.plot(history["time"].values, line, color=colour, linestyle=style, linewidth=1.4, label=in_words(name))
     if logarithmic:
         ax.set_xscale("log")
         positive = history["time"].values[history["time"].values > 0]

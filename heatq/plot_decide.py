@@ -17,10 +17,12 @@ from heatq.plot_style import (
     legend,
     plain_ticks,
     quiet,
+    round_ticks,
     shown,
     title,
     unit_text,
 )
+from heatq.units import in_words
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -39,7 +41,7 @@ def _words(what: str) -> str:
 
 
 def _answer(result: xr.Dataset) -> str:
-    if not hasattr(result, "data_vars") or "judged_at" not in result:
+    if not {"judged_at", "margin", "status"} <= set(getattr(result, "data_vars", ())):
         raise InputError(
             "result is not an answer: pass what least_pressure(), enough_quench() or largest_section() gave."
         )
@@ -88,7 +90,9 @@ def margin_curve(result: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     ax.set_xscale("log")
     plain_ticks(ax.xaxis)
     ax.set_xlabel(_words(what))
-    ax.set_ylabel(f"margin to {result.attrs['requirement']}, {unit}")
+    found = "least" if what in ("pressure", "velocity") else "largest"
+    ax.plot([], [], color="0.35", linewidth=0.8, label=f"upright: {found} {what}")
+    ax.set_ylabel(f"margin to {in_words(result.attrs['requirement'])}, {unit}")
     quiet(ax)
     legend(ax)
     return ax
@@ -138,7 +142,7 @@ def answers_chart(result: xr.Dataset, *, ax: Axes | None = None) -> Axes:
         f"; grey: met with {100 - 100 * confidence:.0f} to {100 * confidence:.0f} %" if np.isfinite(confidence) else ""
     )
     ax.set_xlabel(_words(what))
-    title(ax, f"{result.attrs['requirement']}{grey}")
+    title(ax, f"{in_words(result.attrs['requirement'])}{grey}")
     quiet(ax)
     return ax
 
@@ -177,7 +181,7 @@ def section_map(chart: xr.Dataset, *, ax: Axes | None = None) -> Axes:
         legend(ax)
     ax.set_xlabel(_words("pressure"))
     ax.set_ylabel(_words("velocity"))
-    title(ax, f"largest diameter with {chart.attrs['requirement']}")
+    title(ax, f"largest diameter with {in_words(chart.attrs['requirement'])}")
     quiet(ax)
     return ax
 
@@ -223,10 +227,11 @@ def section_lines(chart: xr.Dataset, *, ax: Axes | None = None) -> Axes:
             markersize=4, label=label,
         )  # fmt: skip
     ax.set_ylim(bottom=0.0)
+    round_ticks(ax.xaxis)
     ax.set_xlabel(_words("pressure"))
     ax.set_ylabel(f"largest {_words('diameter')}")
     velocity = chart.attrs.get("fixed_velocity")
-    title(ax, f"{chart.attrs['requirement']}{'' if velocity is None else f', {velocity:g} m/s'}")
+    title(ax, f"{in_words(chart.attrs['requirement'])}{'' if velocity is None else f', {velocity:g} m/s'}")
     quiet(ax)
     legend(ax)
     return ax
@@ -250,7 +255,7 @@ def decision_chart(table: xr.Dataset, *, ax: Axes | None = None) -> Axes:
         raise InputError("table is not a decision table: pass what decision_table() returned.")
     from heatq.hardness.conversion import hrc_from_hv, hv_from_hrc
 
-    labels = [str(name) for name in table["alternative"].values]
+    labels = [in_words(str(name)) for name in table["alternative"].values]
     places = [str(name) for name in table["probe"].values]
     enough(len(places), "places", "select some with table.sel")
     ax = axes_or_new(ax, (7.6, 1.6 + 0.55 * len(labels)))
@@ -262,7 +267,7 @@ def decision_chart(table: xr.Dataset, *, ax: Axes | None = None) -> Axes:
         low, high = one["hardness_interval_hv"].transpose("bound", "alternative").values
         ax.errorbar(
             hv, y, xerr=[hv - low, high - hv], fmt=MARKERS[k], color=LINES[k][0], markersize=4.5, linewidth=1.1,
-            capsize=0, label=place,
+            capsize=0, label=in_words(place),
         )  # fmt: skip
     ends = []
     for row in range(len(labels)):
@@ -284,7 +289,7 @@ def decision_chart(table: xr.Dataset, *, ax: Axes | None = None) -> Axes:
         ),
     )
     above.set_ticks([20, 30, 40, 45, 50, 55, 60, 65])
-    above.set_xlabel(f"HRC; {table.attrs['requirement']}")
+    above.set_xlabel(f"HRC; {in_words(table.attrs['requirement'])}")
     quiet(ax)
     legend(ax, loc="lower center", ncols=len(places))
     return ax

@@ -12,12 +12,13 @@ import numpy as np
 
 from heatq.diagrams import START_SHARES
 from heatq.diagrams import cct as compute_cct
-from heatq.errors import InputError, check_name
+from heatq.errors import InputError
 from heatq.hardness import hardness_of
 from heatq.history import check_history, crossing_time
 from heatq.plot_style import (
     LINES,
     axes_or_new,
+    chosen_names,
     enough,
     ink,
     legend,
@@ -29,7 +30,9 @@ from heatq.plot_style import (
     title,
     unit_text,
 )
+from heatq.steels import Steel
 from heatq.transformation import transform
+from heatq.units import in_words
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -132,14 +135,16 @@ def _frame(ax: Axes, diagram: xr.Dataset, text: str) -> None:
     ax.set_ylabel(f"temperature, {unit_text('degC')}")
     ax.set_ylim(shown([0.0, float(diagram["ae3"]) + 40.0], "degC")[0])
     _levels(ax, diagram)
-    name = diagram.attrs.get("steel_name", "")
+    name = str(diagram.attrs.get("steel_name", ""))
+    above = len(name) > 24  # the key, which stands on the right
     if name:
-        title(ax, name)
+        title(ax, name, 1.05 if above else None)
     ax.set_title(
         "thick: start (1 %, pearlite 5 %); thin: finish (99 % of the phase)",
         fontsize="x-small",
         loc="right",
         color="0.35",
+        y=1.0 if above else None,
     )
     quiet(ax)
 
@@ -242,13 +247,13 @@ def overlay(
     """
     temperature = check_history(history)
     known = [str(name) for name in temperature["probe"].values]
-    names = known if probes is None else [str(name) for name in ([probes] if isinstance(probes, str) else probes)]
-    for name in names:
-        check_name("probe", name, known)
+    names = chosen_names(probes, known)
     if probes is None and len(names) > 5:
         names = [names[k] for k in np.unique(np.linspace(0, len(names) - 1, 5).round().astype(int))]
     enough(len(names), "probes")
     rows = [known.index(name) for name in names]
+    if not isinstance(steel, Steel):
+        raise InputError(f"steel = {steel!r} does not transform: an overlay needs the Steel of the heat.")
     diagram = compute_cct(steel) if diagram is None else diagram
     found = _predicted(history, steel)
     bars = None
@@ -291,7 +296,7 @@ def overlay(
     ax.set_ylim(bottom=shown(-2.0 * _BELOW, "degC")[0])
     quiet(ax)
     if bars is not None:
-        _structure(bars, found, rows, names)
+        _structure(bars, found, rows, [in_words(name) for name in names])
     return ax
 
 
@@ -354,7 +359,7 @@ def equal_cooling(mapped: xr.Dataset, curve: Any, *, ax: Axes | None = None) -> 
     """
     from heatq.hardness.equal_cooling import _curve_columns
 
-    if "equivalent_distance" not in mapped or "hardness_hrc" not in mapped:
+    if not {"equivalent_distance", "hardness_hrc"} <= set(getattr(mapped, "variables", ())):
         raise InputError("mapped is not what hardness_from_curve() returns.")
     where, columns, _ = _curve_columns(curve)
     ax = axes_or_new(ax)
@@ -388,7 +393,7 @@ def equal_cooling(mapped: xr.Dataset, curve: Any, *, ax: Axes | None = None) -> 
     places = _spread(distance[inside], 0.045 * x[-1], 0.0, x[-1]) if inside.size else []
     for place, n in zip(places, inside, strict=True):
         name, value = mapped["probe"].values[n], middle[n]
-        said = f"{name}: {value:.0f} HRC" if np.isfinite(value) else f"{name}: no limit"
+        said = f"{in_words(str(name))}: {value:.0f} HRC" if np.isfinite(value) else f"{in_words(str(name))}: no limit"
         end = value if np.isfinite(value) else top
         ax.plot([distance[n]] * 2, [bottom, end], color=colour, linewidth=0.8, linestyle=":")
         ax.annotate(
@@ -404,7 +409,8 @@ def equal_cooling(mapped: xr.Dataset, curve: Any, *, ax: Axes | None = None) -> 
         )
         if np.isfinite(value):
             ax.plot(distance[n], value, color=colour, marker="D", markersize=5)
-    ax.set_ylim(bottom, top + 27.0)
+    ax.set_ylim(bottom, top + 27.0)  # above the curve only names
+    ax.set_yticks([tick for tick in np.arange(10.0 * np.ceil(bottom / 10.0), 70.0, 10.0) if tick <= top + 6.0])
     ax.set_ylabel("hardness, HRC")
     title(ax, f"equal cooling {mapped.attrs.get('by', '')}".strip())
     quenched_end_axis(ax)
@@ -423,7 +429,7 @@ def case(result: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     ax : matplotlib Axes, optional
         Where to draw.
     """
-    if "hardness_hv" not in result or "depth" not in result.coords or "case_depth" not in result:
+    if not {"hardness_hv", "depth", "case_depth"} <= set(getattr(result, "variables", ())):
         raise InputError("result is not what case_hardness() returns.")
     ax = axes_or_new(ax)
     depth, unit = shown(result["depth"].values, "m")
@@ -434,7 +440,7 @@ def case(result: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     if np.isfinite(found):
         ax.plot([found, found, 0.0], [0.0, 550.0, 550.0], color="0.5", linewidth=0.8)
         ax.annotate(
-            f"{found:.{2 if unit == 'mm' else 3}f} {unit}",
+            f"550 HV at {found:.{2 if unit == 'mm' else 3}f} {unit}",
             (found, 550.0),
             xytext=(6, 4),
             textcoords="offset points",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from heatq.errors import InputError
-from heatq.plot_style import LINES, legend, new_axes, quiet, shown, unit_text
+from heatq.plot_style import LINES, legend, quiet, shown, two_axes, unit_text
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -33,9 +33,9 @@ def distortion_history(figures: xr.Dataset, *, axes: Sequence[Axes] | None = Non
         Of temperature (degC and K) and of axial stress at surface and core, MPa: thermal alone and with the
         transformation. Time is linear, up to where the core is 50 K above its last temperature.
     """
-    if "difference" not in getattr(figures, "data_vars", ()):
+    if not {"difference", "core_temperature"} <= set(getattr(figures, "data_vars", ())):
         raise InputError("figures has no difference; pass what distortion_figures() returned.")
-    above, below = new_axes(2, 1, size=(6.4, 6.4), sharex=True) if axes is None else axes
+    above, below = two_axes(axes, 2, 1, (6.4, 6.4), sharex=True)
     time, core = figures["time"].values, figures["core_temperature"].values
     for name, (colour, style) in zip(("surface", "core", "difference"), LINES, strict=False):
         if name == "difference":

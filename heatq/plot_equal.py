@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from heatq.errors import InputError
+from heatq.errors import InputError, check_number
 from heatq.plot_style import (
     LINES,
     axes_or_new,
@@ -19,6 +19,7 @@ from heatq.plot_style import (
     shown,
     title,
 )
+from heatq.units import in_words
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -41,7 +42,7 @@ def equal_settings_chart(result: xr.Dataset, *, ax: Axes | None = None) -> Axes:
         Where to draw.
     """
     what = str(getattr(result, "attrs", {}).get("searched", ""))
-    if what not in _AXES or "gas" not in getattr(result, "dims", ()):
+    if not {"pressure", "velocity", "gas"} <= set(getattr(result, "variables", ())) or what not in _AXES:
         raise InputError("result is not a line of settings: pass what equal_settings() returned.")
     other = "velocity" if what == "pressure" else "pressure"
     enough(result.sizes["gas"], "gases", "select some")
@@ -80,7 +81,7 @@ def equal_settings_chart(result: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     ax.set_ylim(0.9 * limits[0], 1.1 * limits[1])
     ax.set_xlabel(along)
     ax.set_ylabel(words)
-    title(ax, f"same {result.attrs['by']} as {result.attrs['reference']}")
+    title(ax, in_words(f"same {result.attrs['by']} as {result.attrs['reference']}"))
     quiet(ax)
     legend(ax)
     return ax
@@ -109,7 +110,8 @@ def endquench_match_chart(result: xr.Dataset, *, settings: Any = None, ax: Axes 
     if settings is None:
         chosen = result[what].values[np.unique(np.linspace(0, result.sizes[what] - 1, 5).round().astype(int))]
     else:
-        chosen = result[what].sel({what: list(settings)}, method="nearest").values
+        wanted = [check_number("settings", setting, what) for setting in np.ravel(settings).tolist()]
+        chosen = np.unique(result[what].sel({what: wanted}, method="nearest").values)
     enough(len(chosen) + 1, "curves", "select some")
     ax = axes_or_new(ax)
     x, water = quenched_end_distance(result["distance"].values), result["water_hardness"].values
@@ -131,10 +133,12 @@ def endquench_match_chart(result: xr.Dataset, *, settings: Any = None, ax: Axes 
             x[inside], row["gas_hardness"].values[inside], color=colour, linestyle="none", marker="o", markersize=3.5
         )
     ax.set_ylabel("hardness, HRC")
+    low, high = ax.get_ylim()
+    ax.set_ylim(low, high + 0.3 * (high - low))  # room for the legend
     quenched_end_axis(ax)
     fixed = "pressure" if what == "velocity" else "velocity"
     value, text = shown(float(result.attrs[fixed]), _AXES[fixed][0])
     title(ax, f"{result.attrs['steel']}, {result.attrs['gas']} jet, {value:.3g} {text}")
     quiet(ax)
-    legend(ax)
+    legend(ax, loc="upper right")
     return ax

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy.constants import bar
 
+from heatq.boundaries.timeline import check_boundary
 from heatq.errors import InputError
 from heatq.inverse.laws import calibrated_factor
 from heatq.plot_style import LINES, MARKERS, axes_or_new, enough, legend, quiet, shown
@@ -61,7 +62,7 @@ def fitted_curve(fit: xr.Dataset, *, reference: Any = None, ax: Axes | None = No
     if reference is not None:
         if not over_temperature:
             raise InputError("reference is drawn over surface temperature; this fit is over time.")
-        flux = np.asarray(reference.heat_flux(at))
+        flux = np.asarray(check_boundary("reference", reference).heat_flux(at))
         above = at - float(fit.attrs["fluid_temperature"])
         ax.plot(x, flux / above, color=LINES[1][0], linestyle=LINES[1][1], linewidth=1.4, label="reference")
     highest = high[seen] if seen.any() else value
@@ -105,12 +106,12 @@ def residuals(fit: xr.Dataset, *, ax: Axes | None = None) -> Axes:
             label=name,
         )
     noise, unit = shown(float(fit.attrs["noise"]), "K")
-    for level in (-2.0 * noise, 2.0 * noise):
-        ax.axhline(level, color="0.4", linewidth=0.9, linestyle="--")
+    for level, label in ((-2.0 * noise, None), (2.0 * noise, f"twice the noise of {noise:.2g} {unit}")):
+        ax.axhline(level, color="0.4", linewidth=0.9, linestyle="--", label=label)
     ax.set_xlabel("time from the start, s")
     ax.set_ylabel(f"measured minus fitted, {unit}")
     quiet(ax)
-    legend(ax, ncols=min(len(names), 4), markerscale=2.0)
+    legend(ax, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=min(len(names) + 1, 4), markerscale=2.0)
     return ax
 
 

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from heatq.errors import InputError
-from heatq.plot_style import LINES, MARKERS, axes_or_new, enough, legend, quiet, shown, unit_text
+from heatq.errors import InputError, check_name
+from heatq.plot_style import LINES, MARKERS, axes_or_new, enough, legend, quiet, round_ticks, shown, unit_text
+from heatq.units import in_words
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -19,6 +20,12 @@ __all__ = ["load_courses", "load_rows", "motor_load_chart"]
 def _need(data: Any, names: tuple[str, ...], source: str) -> None:
     if not hasattr(data, "data_vars") or any(name not in data.variables for name in names):
         raise InputError(f"this figure needs what {source}() returned.")
+
+
+def _place(result: xr.Dataset, probe: str | None) -> str:
+    """The probe asked for, or the first."""
+    known = [str(name) for name in result["probe"].values]
+    return known[0] if probe is None else check_name("probe", probe, known)
 
 
 def load_courses(result: xr.Dataset, *, probe: str | None = None, column: str = "mean", ax: Axes | None = None) -> Axes:
@@ -36,22 +43,24 @@ def load_courses(result: xr.Dataset, *, probe: str | None = None, column: str = 
         Where to draw.
     """
     _need(result, ("gas_before", "gas_after", "temperature"), "quench_load")
+    place = _place(result, probe)
+    one = result.sel(column=check_name("column", column, result["column"].values))
     ax = axes_or_new(ax)
-    place = str(result["probe"].values[0]) if probe is None else probe
-    one = result.sel(column=column)
     time = one["time"].values
     first, last = int(one["row"].values[0]), int(one["row"].values[-1])
     for n, row in enumerate(dict.fromkeys((first, last))):
         colour, style = LINES[n]
         part = one.sel(row=row)
         values, _ = shown(part["temperature"].sel(probe=place).values, "degC")
-        ax.plot(time, values, color=colour, linestyle=style, label=f"{place}, row {row}")
+        ax.plot(time, values, color=colour, linestyle=style, label=f"{in_words(place)}, row {row}")
     for n, (name, row, text) in enumerate((("gas_before", first, "gas before"), ("gas_after", last, "gas after"))):
         colour, style = LINES[2 + n]
         values, _ = shown(one[name].sel(row=row).values, "degC")
         ax.step(time, values, where="pre", color=colour, linestyle=style, label=f"{text} row {row}")
     ax.set_xscale("symlog", linthresh=10.0)
     ax.set_xlim(0.0, float(time[-1]))
+    ticks = [t for t in (0, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000) if t <= time[-1]]
+    ax.set_xticks(ticks, [f"{t:g}" for t in ticks])
     ax.set_xlabel("time, s (linear to 10 s)")
     ax.set_ylabel(f"temperature, {unit_text('degC')}")
     quiet(ax)
@@ -75,9 +84,11 @@ def load_rows(
     ax : Axes, optional
         Where to draw.
     """
-    _need(result, ("gas_before", variable), "quench_load")
+    _need(result, ("gas_before", "temperature"), "quench_load")
+    over = {"column", "row", "probe"}
+    check_name("variable", variable, [str(name) for name, array in result.data_vars.items() if set(array.dims) == over])
+    place = _place(result, probe)
     ax = axes_or_new(ax)
-    place = str(result["probe"].values[0]) if probe is None else probe
     rows = result["row"].values
     told = result[variable].attrs
     for n, column in enumerate(result["column"].values):
@@ -87,7 +98,7 @@ def load_rows(
     ax.set_xticks(rows if len(rows) <= 20 else np.linspace(rows[0], rows[-1], 10).astype(int))
     ax.margins(y=0.25)  # room for the legend
     ax.set_xlabel("row in flow direction")
-    ax.set_ylabel(f"{told.get('long_name', variable)}, {place}, {unit_text(told.get('units', ''))}")
+    ax.set_ylabel(f"{in_words(told.get('long_name', variable))}, {in_words(place)}, {unit_text(told.get('units', ''))}")
     quiet(ax)
     if result.sizes["column"] > 1:
         legend(ax, loc="upper center", ncols=result.sizes["column"])
@@ -130,6 +141,7 @@ def motor_load_chart(*loads: xr.Dataset, ax: Axes | None = None) -> Axes:
         textcoords="offset points",
         fontsize="small",
     )
+    round_ticks(ax.xaxis)
     ax.set_xlabel("pressure, bar absolute")
     ax.set_ylabel("shaft power over rated power")
     ax.set_ylim(bottom=0.0)

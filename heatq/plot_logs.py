@@ -7,11 +7,24 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from heatq.errors import InputError, check_name
+from heatq.errors import InputError
 from heatq.history import check_history
 from heatq.logs.diagnostics import check_log, start_of_quench
-from heatq.plot_style import LINES, MARKERS, axes_or_new, enough, legend, new_axes, quiet, shown, title, unit_text
-from heatq.windows import CurveWindow
+from heatq.plot_style import (
+    LINES,
+    MARKERS,
+    axes_or_new,
+    chosen_names,
+    enough,
+    legend,
+    quiet,
+    shown,
+    title,
+    two_axes,
+    unit_text,
+)
+from heatq.units import in_words
+from heatq.windows import CurveWindow, RateWindow, TimeWindow
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -25,9 +38,7 @@ MARKS = 60
 
 def _names(data: xr.Dataset, probes: Sequence[str] | str | None) -> list[str]:
     """Which channels are drawn; refused where lines would look alike."""
-    known = [str(name) for name in data["probe"].values]
-    wanted = known if probes is None else [probes] if isinstance(probes, str) else list(probes)
-    names = [check_name("probe", str(name), known) for name in wanted]
+    names = chosen_names(probes, data["probe"].values)
     enough(len(names), "channels", "name some with probes=[…]")
     return names
 
@@ -81,8 +92,7 @@ def measured_and_predicted(
     if not hasattr(comparison, "data_vars") or not {"measured", "predicted", "error"} <= set(comparison.data_vars):
         raise InputError("measured_and_predicted needs the result of compare_histories().")
     names = _names(comparison, probes)
-    more = {"sharex": True, "height_ratios": [3, 1]}
-    upper, lower = new_axes(2, 1, size=(6.8, 5.6), **more) if axes is None else axes
+    upper, lower = two_axes(axes, 2, 1, (6.8, 5.8), sharex=True, height_ratios=[5, 2])
     time = comparison["time"].values
     every = max(1, len(time) // MARKS)
     for name, mark, (colour, style) in zip(names, MARKERS, LINES, strict=False):
@@ -100,7 +110,7 @@ def measured_and_predicted(
     )
     lower.axhline(0.0, color="0.4", linewidth=0.8)
     upper.set_ylabel(f"temperature, {unit_text('degC')}")
-    lower.set(xlabel="time, s", ylabel=f"error, {unit_text('K')}")
+    lower.set(xlabel="time, s", ylabel=f"predicted less\nmeasured, {unit_text('K')}")
     if comparison.attrs.get("align", "none") != "none":
         title(upper, f"measured clock shifted by {-float(comparison.attrs.get('time_shift', 0.0)):+.3g} s")
     quiet(upper)
@@ -134,6 +144,11 @@ def window_curves(
     check_history(history)
     names = _names(history, probes)
     chosen = list(windows) if isinstance(windows, (list, tuple)) else [windows]
+    if not chosen:
+        raise InputError("windows is empty: give at least one RateWindow, TimeWindow or CurveWindow.")
+    for window in chosen:
+        if not isinstance(window, (RateWindow, TimeWindow, CurveWindow)):
+            raise InputError(f"windows: {window!r} is no window; give RateWindow, TimeWindow or CurveWindow objects.")
     ax = axes_or_new(ax, (6.8, 4.2))
     time = history["time"].values.astype(float)
     for name, (colour, style) in zip(names, LINES, strict=False):
@@ -161,7 +176,7 @@ def window_curves(
             lowest = (window.unit == "s") == (window.at_least is not None)
         look: dict[str, Any] = {"linewidth": 0.9, "marker": "^" if lowest else "v", "markersize": 4}
         look["fillstyle"] = fills[number % len(fills)]
-        ax.plot([], [], color="0.35", label=window.label, **look)
+        ax.plot([], [], color="0.35", label=in_words(window.label), **look)
         if isinstance(window, CurveWindow) and window.from_start:
             ax.plot(time[0] + relative, shown(level, "degC")[0], color="0.35", **look)
             continue

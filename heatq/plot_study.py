@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy.constants import milli
 
-from heatq.errors import InputError, check_name
+from heatq.errors import InputError, check_name, check_number
 from heatq.plot_style import (
     LEGEND,
     LINES,
@@ -27,6 +27,7 @@ from heatq.plot_style import (
     shown,
     title,
 )
+from heatq.units import in_words
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -62,16 +63,17 @@ def _is_axis(data: xr.Dataset, dim: str) -> bool:
 def _scaled(array: xr.DataArray) -> tuple[Any, str]:
     """Values and axis label of a labelled array."""
     values, unit = shown(array.values, str(array.attrs.get("units", "")))
-    name = str(array.attrs.get("long_name") or array.name or "").replace("_", " ")
+    name = in_words(str(array.attrs.get("long_name") or array.name or "").replace("_", " "))
     return values, f"{name}, {unit}" if unit else name
 
 
 def _told(coordinate: xr.DataArray, value: Any) -> str:
     """One value of a coordinate as the label of a line."""
     if np.asarray(value).dtype.kind not in "fiu":
-        return str(value)
+        return in_words(str(value))
     number, unit = shown(value, str(coordinate.attrs.get("units", "")))
-    return f"{number:.4g} {unit}".strip()
+    digits = 3 if unit == "in" else 4
+    return f"{number:.{digits}g} {unit}".strip()
 
 
 def _whole(array: xr.DataArray, keep: Sequence[str], what: str) -> xr.DataArray:
@@ -90,10 +92,11 @@ def _example(array: xr.DataArray, dim: str) -> str:
     return repr(value.item() if hasattr(value, "item") else value)
 
 
-def _require(ax: Axes, value: float, array: xr.DataArray) -> None:
-    number, unit = shown(value, str(array.attrs.get("units", "")))
+def _require(ax: Axes, value: float, array: xr.DataArray, upright: bool = False) -> None:
+    number, unit = shown(check_number("at_least", value), str(array.attrs.get("units", "")))
     label = f"required: {number:.4g} {unit}".strip()
-    ax.axhline(number, color=_REQUIRED, linewidth=1.2, linestyle=_DASHES, label=label)
+    draw = ax.axvline if upright else ax.axhline
+    draw(number, color=_REQUIRED, linewidth=1.2, linestyle=_DASHES, label=label)
 
 
 def study_lines(
@@ -218,7 +221,9 @@ def study_contours(
         raise InputError(f"study_contours: {array.name} has no value at all: every case failed or is below the scale.")
     ax = axes_or_new(ax)
     figure: Any = ax.figure
-    limit = None if at_least is None else shown(at_least, str(array.attrs.get("units", "")))[0]
+    limit = (
+        None if at_least is None else shown(check_number("at_least", at_least), str(array.attrs.get("units", "")))[0]
+    )
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
     if low < high:
         if limit is not None and low < limit:
@@ -406,13 +411,7 @@ def study_cumulative(
         name = _told(study[others[0]], study[others[0]].values[k]) if others and others[0] in study.coords else None
         ax.plot(column[on], share[on], color=colour, linestyle=style, linewidth=1.6, label=name)
     if at_least is not None:
-        ax.axvline(
-            shown(at_least, str(array.attrs.get("units", "")))[0],
-            color=_REQUIRED,
-            linewidth=1.2,
-            linestyle=_DASHES,
-            label="required",
-        )
+        _require(ax, at_least, array, upright=True)
     ax.set_xlabel(label)
     ax.set_ylabel("share of the cases below, %")
     ax.set_ylim(0.0, 100.0)

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from heatq.errors import InputError, check_number
-from heatq.plot_style import axes_or_new, ink, legend, quiet, shown, unit_text
+from heatq.plot_style import axes_or_new, check_count, ink, legend, quiet, shown, unit_text
+from heatq.units import in_words
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -28,6 +29,14 @@ PARTS = {
     "calibration": ("#999999", ""),
     "well": ("#D55E00", "\\\\\\"),
     "stem": ("#CC79A7", "xxx"),
+}
+#: Mark of one of the best places.
+_BEST: dict[str, Any] = {
+    "color": "#D55E00",
+    "marker": "o",
+    "markersize": 5,
+    "markeredgecolor": "white",
+    "linestyle": "none",
 }
 
 
@@ -62,7 +71,7 @@ def place_map(result: xr.Dataset, within: float = 5.0, *, count: int = MARKED, a
     named = "section_difference" in result
     values, unit = shown(result["section_difference" if named else "section_rate"].values, "K" if named else "K/s")
     limit, _ = shown(within, "K")
-    places = result.isel(place=slice(count))
+    places = result.isel(place=slice(check_count("count", count)))
     if len(z) == 1:
         return _line(places, r, values[0], limit if named else None, unit, axes_or_new(ax))
     lying = z[-1] > 2.0 * r[-1]
@@ -81,9 +90,10 @@ def place_map(result: xr.Dataset, within: float = 5.0, *, count: int = MARKED, a
     ink(figure.colorbar(filled, ax=ax, label=label).ax)
     numbers = range(1, places.sizes["place"] + 1)
     radii, heights = shown(places["r"].values, "m")[0], shown(places["z"].values, "m")[0]
+    ax.plot([], [], **_BEST, label="best places")
     for number, radius, height in zip(numbers, radii, heights, strict=True):
         where = (height, radius) if lying else (radius, height)
-        ax.plot(*where, "o", color="#D55E00", markersize=5, markeredgecolor="white", clip_on=False, zorder=3)
+        ax.plot(*where, **_BEST, clip_on=False, zorder=3)
         ax.annotate(
             str(number), where, xytext=(4, 4), textcoords="offset points", fontsize="small", zorder=4,
             bbox={"boxstyle": "round,pad=0.1", "facecolor": "white", "edgecolor": "none", "alpha": 0.8},
@@ -94,14 +104,13 @@ def place_map(result: xr.Dataset, within: float = 5.0, *, count: int = MARKED, a
             *(point[::-1] if lying else point), "s", color="none", markersize=11, markeredgecolor="#0072B2", markeredgewidth=1.6,
             clip_on=False, zorder=4, label="point of interest",
         )  # fmt: skip
-    names = [f"{name}, {unit_text('m')}" for name in ("zr" if lying else "rz")]
+    names = [f"{name}, {unit_text('m')}" for name in (("length z", "radius r") if lying else ("radius r", "length z"))]
     ax.set(xlabel=names[0], ylabel=names[1], xlim=(x[0], x[-1]), ylim=(y[0], y[-1]))
     if not lying:
         ax.set_aspect("equal")
     quiet(ax)
     ax.grid(visible=False)
-    if named:
-        legend(ax, loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
+    legend(ax, loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3 if lying else 2)
     return ax
 
 
@@ -116,7 +125,7 @@ def _line(places: xr.Dataset, r: Any, values: Any, limit: float | None, unit: st
     if limit is not None:
         ax.axhline(limit, color="#0072B2", linestyle="--", label=f"{limit:g} {unit}")
     name = "mean cooling rate" if limit is None else "difference to the point of interest"
-    ax.set(xlabel=f"r, {unit_text('m')}", ylabel=f"{name}, {unit}", xlim=(r[0], r[-1]))
+    ax.set(xlabel=f"radius r, {unit_text('m')}", ylabel=f"{name}, {unit}", xlim=(r[0], r[-1]))
     quiet(ax)
     legend(ax)
     return ax
@@ -145,7 +154,7 @@ def place_ranking(result: xr.Dataset, *, of: str = "temperature", count: int = M
     _check(result)
     if of not in ("temperature", "rate"):
         raise InputError(f"of = {of!r}: 'temperature' or 'rate'.")
-    places = result.isel(place=slice(count))
+    places = result.isel(place=slice(check_count("count", count)))
     total = places[f"combined_{of}"].values
     squares = places[f"error_{of}"].values ** 2
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -168,7 +177,7 @@ def place_ranking(result: xr.Dataset, *, of: str = "temperature", count: int = M
             label=str(name),
         )
         left = left + share
-    labels = [f"{n + 1}  {name}" for n, name in enumerate(places["place"].values)]
+    labels = [f"{n + 1}  {in_words(str(name))}" for n, name in enumerate(places["place"].values)]
     ax.set_yticks(rows, labels)
     ax.invert_yaxis()
     ax.set_xlabel(f"error of the {'reading' if of == 'temperature' else 'mean cooling rate'}, {unit}")

@@ -48,6 +48,16 @@ def test_the_diagrams_name_their_axes_phases_and_temperatures():
         assert "pearlite 5 %" in ax.get_title(loc="right")
 
 
+def test_a_long_name_stands_clear_of_the_key():
+    diagram = ttt(STEEL)
+    diagram.attrs["steel_name"] = "heat 4711 of the second melt, ladle analysis (invented)"
+    ax = plot_diagrams.ttt(diagram)
+    ax.figure.draw_without_rendering()
+    name, key = (part.get_window_extent() for part in (ax._left_title, ax._right_title))
+    assert name.x1 > key.x0  # side by side they would overlap
+    assert name.y0 >= key.y1
+
+
 def test_phases_differ_in_colour_and_line_style():
     styles = list(PHASE_LINES.values())
     assert all(style in LINES for style in styles)
@@ -104,6 +114,7 @@ def test_equal_cooling_shows_the_places_on_the_band():
     ax = plot_diagrams.equal_cooling(mapped, band)
     assert ax.get_xlabel() == "distance from quenched end, mm"
     assert sum("HRC" in text for text in texts(ax)) == 3
+    assert ax.get_yticks().tolist() == [20, 30, 40, 50, 60]  # above the band stand names, no hardness
 
 
 def test_case_marks_the_case_depth():
@@ -117,7 +128,7 @@ def test_case_marks_the_case_depth():
         },
         coords={"depth": depth},
     )
-    assert "0.89 mm" in texts(plot_diagrams.case(result))
+    assert "550 HV at 0.89 mm" in texts(plot_diagrams.case(result))
 
 
 def test_spread_keeps_the_order_and_the_gap():

@@ -108,7 +108,7 @@ def test_a_band_over_the_distance(tmp_path):
 
 def test_cumulative_curves_of_a_sample():
     ax = study_cumulative(sampled(2), at_least=40.0)
-    assert words(ax) == ["J0", "J1", "required"]
+    assert words(ax) == ["J0", "J1", "required: 40 HRC"]
     x, y = ax.lines[0].get_data()
     assert np.all(np.diff(x) >= 0.0)
     assert y[31] == pytest.approx(100.0 * 31.5 / 64)
