@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import importlib.resources
 import json
 import os
@@ -19,7 +20,9 @@ from heatq.boundaries.gas import GASES
 from heatq.cautions import PLANNING, cautions_for
 from heatq.errors import InputError
 from heatq.hardness.interval import disagreements
+from heatq.report.origins import attributes_in_words, model_sources
 from heatq.report.parts import bullets, definitions, figure, notes_of, number, section, settings_of, table
+from heatq.units import in_words, shown, unit_text
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -36,7 +39,7 @@ def html(
     steel: Any = None,
     notes: Iterable[str] = (),
 ) -> pathlib.Path:
-    """Write one self-contained HTML page about a result.
+    """Write one self-contained HTML page about a result, in the units of `heatq.plot.units`.
 
     Nothing is loaded from elsewhere: figures are SVG inside the file, so that it can be mailed, printed (A4 or Letter) and
     kept. It says what was asked, what went in and where that comes from, the answer with its uncertainty, warnings, cautions,
@@ -48,7 +51,7 @@ def html(
         Of `heatq.trial`, `heatq.simulate`, a question of `heatq.decide`, `heatq.fit_boundary`, `heatq.calibrate`, or any
         other Dataset of heatq, whose tables are shown then.
     path : path-like
-        File to write; an existing one is replaced.
+        File to write, in a folder that is there; an existing one is replaced.
     title : str
         Head of the page; by default what kind of result it is.
     asked : str
@@ -56,7 +59,7 @@ def html(
     steel : Steel, optional
         With it, the page of a trial shows the histories over the CCT diagram.
     notes : iterable of str
-        Sentences of yours, shown under the answer (load number, who measured, what differs).
+        Sentences of yours, shown in a part of their own (load number, who measured, what differs); a single str is one.
 
     Returns
     -------
@@ -83,17 +86,20 @@ def html(
         raise InputError(f"result = {type(result).__name__} must be a Dataset, such as trial() or calibrate() return.")
     kind = _kind(result)
     head, parts = _PAGES[kind](result, steel)
-    heading = title or head
+    heading = str(title or head)
+    several = isinstance(notes, Iterable) and not isinstance(notes, str)
+    notes = [str(note) for note in notes] if several else [str(notes)]
+    today = datetime.datetime.now(datetime.UTC).date().isoformat()
     content = [
         f"<header><h1>{escape(heading)}</h1><p>{escape(_stamp(result))}</p></header>",
-        section("What was asked", f"<p>{escape(asked)}</p>" if asked else ""),
+        section("What was asked", f"<p>{escape(str(asked))}</p>" if asked else ""),
         *parts,
         section("Notes", bullets(notes)),
         section("Warnings and validity", bullets(_warnings(result)) or "<p>None were raised.</p>"),
         f"<div class='cautions'><h2>Cautions</h2>{bullets([PLANNING, *_cautions(result)])}</div>",
-        section("Where the numbers come from", bullets(notes_of(result, "sources"))),
+        section("Where the numbers come from", bullets(model_sources(result))),
         section("How to get this again", _again(result)),
-        f"<footer><p>Written by heatq {escape(__version__)}. {escape(PLANNING)}</p></footer>",
+        f"<footer><p>Written on {today} by heatq {escape(__version__)}. {escape(PLANNING)}</p></footer>",
     ]
     style = importlib.resources.files("heatq.report").joinpath("style.css").read_text(encoding="utf-8")
     body = "\n".join(part for part in content if part)
@@ -103,12 +109,19 @@ def html(
         f"<title>{escape(heading)}</title><link rel='icon' href='data:,'><style>\n{style}</style></head>\n<body>\n{body}\n</body></html>\n"
     )
     target = pathlib.Path(path)
-    part = target.with_name(target.name + ".part")
     try:
+        part = target.with_name(target.name + ".part")
         part.write_text(page, encoding="utf-8")
-        os.replace(part, target)
-    except OSError as error:
-        raise InputError(f"path = {str(target)!r} cannot be written: {error.strerror or error}.") from error
+        try:
+            os.replace(part, target)
+        except OSError:
+            part.unlink()
+            raise
+    except (OSError, ValueError) as error:  # ValueError: an empty name, or a null byte in it
+        reason = getattr(error, "strerror", None) or (str(error) if target.name else "it names no file")
+        if not target.parent.is_dir():
+            reason += f"; make the folder {str(target.parent)!r} first"
+        raise InputError(f"path = {str(target)!r} cannot be written: {reason}.") from error
     return target
 
 
@@ -169,16 +182,24 @@ def _cautions(result: xr.Dataset) -> list[str]:
 
 
 #: Units of the settings of a run.
-_UNITS = {"initial_temperature": "°C", "end_time": "s", "accuracy": "K", "step_tolerance": "K"}
+_UNITS = {"initial_temperature": "degC", "end_time": "s", "accuracy": "K", "step_tolerance": "K"}
 
 
 def _inputs(result: xr.Dataset) -> str:
     settings = settings_of(result)
     for name, unit in _UNITS.items():
         if isinstance(settings.get(name), (int, float)):
-            settings[name] = f"{settings[name]:.6g} {unit}"
+            value, text = shown(settings[name], unit)
+            settings[name] = f"{value:.6g} {text}"
     words = {name: _shortened(value) for name, value in settings.items()}
-    return section("What went in", definitions(words))
+    return section("What went in", definitions(words), _own_units())
+
+
+def _own_units() -> str:
+    """What the reader of a page in inch or °F must know of descriptions in brackets."""
+    if (unit_text("m"), unit_text("degC")) == ("mm", "°C"):
+        return ""
+    return "<p class='small'>Numbers within brackets, as in GasJet(…), are in metres, °C, pascal and otherwise SI units.</p>"
 
 
 def _shortened(value: Any) -> Any:
@@ -191,8 +212,9 @@ def _shortened(value: Any) -> Any:
 
 
 def _exactness(result: xr.Dataset) -> str:
+    error = result.attrs.get("estimated_error")
     rows = {
-        "estimated error of the histories, K": result.attrs.get("estimated_error"),
+        f"estimated error of the histories, {unit_text('K')}": None if error is None else shown(error, "K")[0],
         "energy left over, relative": result.attrs.get("energy_residual"),
         "time steps": result.attrs.get("n_steps"),
         "interval": result.attrs.get("hardness_interval_basis"),
@@ -213,12 +235,12 @@ def _trial(result: xr.Dataset, steel: Any) -> tuple[str, list[str]]:
     shares = shares.reset_coords(drop=True)
     pictures = []
     if end_quench:
-        pictures.append(figure(plot.end_quench_curve(result), "Hardness over the distance from the quenched end."))
-    pictures.append(figure(plot.histories(result, probes=_some(result, 6)), "Temperature over time."))
+        pictures.append(_end_quench_figure(result))
+    pictures.append(figure(plot.histories(_drawn(result, 6)), "Temperature over time."))
     if steel is not None:
         from heatq import plot_diagrams
 
-        axes = plot_diagrams.overlay(result.sel(probe=_some(result, 4)), steel)
+        axes = plot_diagrams.overlay(_drawn(result, 4), _with_short_name(steel))
         pictures.append(figure(axes, "Histories over the CCT diagram of the heat."))
     return "Quench trial", [
         _answer(result),
@@ -231,6 +253,31 @@ def _trial(result: xr.Dataset, steel: Any) -> tuple[str, list[str]]:
     ]
 
 
+def _end_quench_figure(result: xr.Dataset) -> str:
+    """The hardness along an end-quench bar, with its interval where there is one."""
+    from heatq import plot
+    from heatq.plot_style import quenched_end_distance
+
+    axes = plot.end_quench_curve(result)
+    words = "Hardness over the distance from the quenched end."
+    if "hardness_interval" in result:
+        low, high = result["hardness_interval"].values
+        at = quenched_end_distance(result["distance"].values)
+        text = str(result["hardness_interval"].attrs.get("long_name", "interval"))
+        low = np.where(np.isfinite(low) | ~np.isfinite(high), low, 20.0)  # the scale ends there
+        axes.fill_between(at, low, high, color="0.85", zorder=0.5, linewidth=0.0, label=text)
+        axes.set_ylim(top=max(axes.get_ylim()[1], float(np.nanmax(high, initial=20.0)) + 2.0))
+        plot.legend(axes)
+        words += " The band is the interval."
+    return figure(axes, words)
+
+
+def _with_short_name(steel: Any) -> Any:
+    """The heat for a figure, whose head has room for so many letters only."""
+    name = str(getattr(steel, "name", ""))
+    return steel.replace(name=_short(name)) if name != _short(name) else steel
+
+
 _SURE = (
     "The interval holds the hardness of a heat with the probability stated; it joins what the model missed on published tables, "
     "the scatter of chemistry and grain size, and the uncertainty of the heat transfer. Second opinions stand beside it: where they "
@@ -238,16 +285,22 @@ _SURE = (
 )
 
 
-def _some(result: xr.Dataset, count: int) -> list[str]:
-    names = [str(name) for name in result["probe"].values]
-    return [names[n] for n in np.unique(np.linspace(0, len(names) - 1, min(count, len(names))).astype(int))]
+def _drawn(result: xr.Dataset, count: int) -> xr.Dataset:
+    """Some of the places, spread over all, with names that a legend has room for."""
+    rows = np.unique(np.linspace(0, result.sizes["probe"] - 1, min(count, result.sizes["probe"])).astype(int))
+    some = result.isel(probe=rows)
+    return some.assign_coords(probe=[_short(str(name)) for name in some["probe"].values])
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= 40 else f"{name[:39]}…"
 
 
 def _answer(result: xr.Dataset) -> str:
     """Hardest and softest place in words."""
     hrc = result["hardness_hrc"].values
     hv = result["hardness_hv"].values
-    names = [str(name) for name in result["probe"].values]
+    names = [in_words(str(name)) for name in result["probe"].values]
     lines = []
     for word, n in (("Hardest", int(np.argmax(hv))), ("Softest", int(np.argmin(hv)))):
         text = f"{hrc[n]:.1f} HRC" if np.isfinite(hrc[n]) else f"{hv[n]:.0f} HV, below the HRC scale"
@@ -264,10 +317,12 @@ def _histories(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
     from heatq.metrics import history_metrics
 
     measured = history_metrics(result)
+    if "z" in measured.variables and np.ptp(measured["z"].values) == 0.0:
+        measured = measured.drop_vars("z")
     return "Cooling histories", [
         _inputs(result),
         section("What they show", table(measured, "probe")),
-        section("Figures", figure(plot.histories(result, probes=_some(result, 6)), "Temperature over time.")),
+        section("Figures", figure(plot.histories(_drawn(result, 6)), "Temperature over time.")),
         section("How exact", _exactness(result)),
     ]
 
@@ -275,8 +330,7 @@ def _histories(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
 def _fit(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
     from heatq import plot_inverse
 
-    numbers = {name: value for name, value in result.attrs.items() if isinstance(value, (int, float, str))}
-    numbers = {name: value for name, value in numbers.items() if name not in ("warnings", "heatq_version")}
+    numbers = attributes_in_words(result.attrs)
     named = (
         table(result, "nuisance", caption="Corrections found together with the curve")
         if "nuisance" in result.dims
@@ -295,7 +349,7 @@ def _fit(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
 def _calibration(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
     from heatq import plot_inverse
 
-    numbers = {name: value for name, value in result.attrs.items() if name not in ("warnings", "heatq_version")}
+    numbers = attributes_in_words(result.attrs)
     law = [
         f"{name} = {number(float(value))}"
         for name, value in zip(result["parameter"].values, result["value"].values, strict=True)
@@ -314,21 +368,22 @@ def _decision(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
 
     names = [str(name) for name in result["alternative"].values]
     met = [name for name, verdict in zip(names, result["verdict"].values, strict=True) if str(verdict) == "meets"]
-    first = f"{', '.join(met)}." if met else "None of them."
+    first = f"{', '.join(in_words(name) for name in met)}." if met else "None of them."
     own = ["hardness_hrc", "hardness_interval", "margin", "cooling_time_800_500", "cautions", "medium"]
     needed = [
         str(name) for name in result["probe"].values if np.isfinite(result["margin"].sel(probe=name).values).any()
     ]
-    places = [(f"At {place}", table(result.sel(probe=place), "alternative", own[:4])) for place in needed]
+    places = [(in_words(f"At {place}"), table(result.sel(probe=place), "alternative", own[:4])) for place in needed]
     others = [
         str(name) for name, column in result.data_vars.items() if column.dims == ("alternative",) and name not in own
     ]
     return "Choice of a quench", [
-        f"<div class='answer'><p>{escape(str(result.attrs['requirement']))}, met by:</p><p><strong>{escape(first)}</strong></p></div>",
+        f"<div class='answer'><p>{escape(in_words(str(result.attrs['requirement'])))}, met by:</p><p><strong>{escape(first)}</strong></p></div>",
         section(
             "What went in",
             definitions({name: result.attrs[name] for name in ("specimen", "steel")}),
             _inputs_plain(result),
+            _own_units(),
         ),
         section("Hardness", *(f"<h3>{escape(head)}</h3>{text}" for head, text in places)),
         section(
@@ -352,8 +407,15 @@ def _search(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
         f"<div class='answer'><pre>{escape(answer_text(result))}</pre></div>",
         _inputs(result),
         section("Figures", figure(drawn, "What was run, and the answer.")),
+        section("How sure", f"<p>{escape(_SURE)}</p>"),
         section("Notes of the search", bullets(notes_of(result, "notes"))),
     ]
+
+
+_SURE_OF_LOAD = (
+    "The differences within the load are computed, each piece on the middle of the prediction. How far that middle may be off, by "
+    "the models, the heat and the uncertainty of h, is not in here: a trial of one piece in the same stream with its interval tells."
+)
 
 
 def _load(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
@@ -366,11 +428,7 @@ def _load(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
         for column in result["column"].values
     ]
     variable = "hardness_hv" if "hardness_hv" in result else "cooling_time_800_500"
-    rest = {
-        name: value
-        for name, value in result.attrs.items()
-        if name not in ("warnings", "heatq_version", "slowest_place")
-    }
+    rest = attributes_in_words(result.attrs, leave_out=["slowest_place"])
     return "Quench of a load", [
         f"<div class='answer'><p><strong>Slowest place: {escape(str(result.attrs.get('slowest_place', '')))}.</strong></p></div>",
         section("What went in", definitions(rest)),
@@ -380,6 +438,7 @@ def _load(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
             figure(plot_load.load_courses(result), "First and last row, and the gas around them."),
             figure(plot_load.load_rows(result, variable), "Over the rows."),
         ),
+        section("How sure", f"<p>{escape(_SURE_OF_LOAD)}</p>"),
     ]
 
 
@@ -394,7 +453,7 @@ def _other(result: xr.Dataset, _: Any) -> tuple[str, list[str]]:
         if not result[name].dims
     }
     tables = [table(result, str(dim)) for dim, size in result.sizes.items() if size <= 60]
-    rest = {name: value for name, value in result.attrs.items() if name not in ("warnings", "settings", "sources")}
+    rest = attributes_in_words(result.attrs)
     return "Result", [
         _inputs(result),
         section("Result", definitions(scalars), *tables),
@@ -437,8 +496,9 @@ def _again(result: xr.Dataset) -> str:
     code = (
         f"<pre>{escape(chr(10).join(lines))}</pre>"
         if lines
-        else "<p>The settings above stand in the attributes of the Dataset.</p>"
+        else "<p>This kind of result holds the settings above, not all that was passed in: keep the script, the logs and other files"
+        " that made it with this page.</p>"
     )
-    where = f"heatq {result.attrs.get('heatq_version', __version__)}, Python {platform.python_version()}, numpy {np.__version__}"
+    where = f"Made with heatq {result.attrs.get('heatq_version', __version__)}; page written with Python {platform.python_version()}, numpy {np.__version__}"
     keep = "Keep the Dataset with the page: result.to_netcdf('result.nc', engine='scipy')."
     return f"{code}<p class='small'>{escape(where)}. {escape(keep)}</p>"

@@ -6,22 +6,28 @@ import base64
 import io
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from html import escape
+from html import escape, unescape
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.constants import milli
+from scipy.constants import kilo, mega
+
+from heatq.units import in_words, quenched_end, shown
 
 if TYPE_CHECKING:
     import xarray as xr
 
 __all__ = ["bullets", "definitions", "figure", "notes_of", "number", "section", "settings_of", "table"]
 
-#: Unit in a Dataset -> unit on the page and what to multiply with.
-_SHOWN = {"m": ("mm", 1.0 / milli), "1": ("", 1.0), "degC": ("°C", 1.0), "Pa": ("bar", 1e-5), "W/m2K": ("W/m²K", 1.0)}
-_SHOWN |= {"W/m2": ("kW/m²", 1e-3), "J": ("kJ", 1e-3)}
+#: Units that are larger on the page than in figures and printed tables.
+_LARGER = {"W/m2": "kW/m²", "J": "kJ"}
 #: Unit on the page -> format of a column, where four digits would say too much or too little.
-_FORMS = {"HRC": ".1f", "HV": ".0f", "%": ".1f", "mm": ".2f", "°C": ".1f", "K/s": ".3g", "s": ".3g"}
+_FORMS = {"HRC": ".1f", "HV": ".0f", "%": ".1f", "mm": ".2f", "in": ".3f", "°C": ".1f", "°F": ".1f", "s": ".3g"}
+_FORMS |= {"K/s": ".3g", "°F/s": ".3g", "1/16 in": ".2f"}
+#: More columns of numbers than this do not fit on paper: the table goes on below.
+_MOST_COLUMNS = 11
+#: Distances on the end-quench bar, which has a unit of its own.
+_ON_BAR = ("distance", "equivalent_distance", "equivalent_distance_by_time")
 
 
 def number(value: Any) -> str:
@@ -56,16 +62,23 @@ def definitions(pairs: Mapping[str, Any]) -> str:
     """Names and values, nested mappings flattened."""
     rows = []
     for name, value in pairs.items():
-        if isinstance(value, Mapping):
+        if value is None:
+            value = "by default"
+        elif isinstance(value, Mapping):
             value = "; ".join(f"{key}: {inner}" for key, inner in value.items())
         elif isinstance(value, (list, tuple)):
             value = ", ".join(str(part) for part in value)
-        rows.append(f"<dt>{escape(str(name).replace('_', ' '))}</dt><dd>{number(value)}</dd>")
+        rows.append(f"<dt>{escape(in_words(str(name).replace('_', ' ')))}</dt><dd>{number(value)}</dd>")
     return f"<dl>{''.join(rows)}</dl>" if rows else ""
 
 
 def table(data: xr.Dataset, dim: str, names: Sequence[str] | None = None, caption: str = "") -> str:
-    """Variables over one dimension as a table, one row per label; a second, short dimension becomes columns."""
+    """Variables over one dimension as a table, one row per label; a second, short dimension becomes columns.
+
+    What is too wide for paper goes on in a further table below.
+
+    Lengths and temperatures are in the units of `heatq.plot.units`.
+    """
     heads, units, columns = [str(data[dim].attrs.get("long_name", dim))], [""], [_labels(data, dim)]
     if dim in data.coords and data[dim].dtype.kind == "f":
         units[0], columns[0] = _column(data[dim])
@@ -85,10 +98,21 @@ def table(data: xr.Dataset, dim: str, names: Sequence[str] | None = None, captio
             continue
         for label, part in zip(_labels(data, str(others[0])), array.transpose(others[0], dim), strict=True):
             unit, column = _column(part)
-            heads.append(f"{title}: {label}" if label else title)
+            heads.append(f"{title}: {unescape(label)}" if label else title)
             units.append(unit)
             columns.append(column)
-    heads = [text.replace("degC", "°C") for text in heads]
+    heads = [in_words(text) for text in heads]
+    parts = -(-(len(heads) - 1) // _MOST_COLUMNS)
+    tables = []
+    for some in np.array_split(np.arange(1, len(heads)), max(parts, 1)):
+        chosen = [0, *some]
+        tables.append(
+            _written([heads[n] for n in chosen], [units[n] for n in chosen], [columns[n] for n in chosen], caption)
+        )
+    return "\n".join(tables)
+
+
+def _written(heads: list[str], units: list[str], columns: list[list[str]], caption: str) -> str:
     head = "".join(
         f"<th scope='col'>{escape(text)}{f' [{escape(unit)}]' if unit else ''}</th>"
         for text, unit in zip(heads, units, strict=True)
@@ -98,22 +122,27 @@ def table(data: xr.Dataset, dim: str, names: Sequence[str] | None = None, captio
         for row in zip(*columns, strict=True)
     )
     about = f"<caption>{escape(caption)}</caption>" if caption else ""
-    return f"<div class='wide'><table>{about}<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>"
+    kind = "wide short" if len(columns[0]) <= 12 else "wide"
+    return f"<div class='{kind}'><table>{about}<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>"
 
 
 def _labels(data: xr.Dataset, dim: str) -> list[str]:
     if dim in data.coords:
-        return [number(value) for value in data[dim].values]
+        return [in_words(number(value)) for value in data[dim].values]
     return [str(n + 1) for n in range(data.sizes[dim])]
 
 
 def _column(array: xr.DataArray) -> tuple[str, list[str]]:
     unit = str(array.attrs.get("units", ""))
-    shown, factor = _SHOWN.get(unit, (unit, 1.0))
     values = array.values
-    if values.dtype.kind == "f":
-        values = values * factor
-        unit = shown
+    if values.dtype.kind == "f" and array.name in _ON_BAR:
+        values, unit = quenched_end(values)
+    elif values.dtype.kind == "f" and unit == "Pa" and "elastic" in str(array.attrs.get("long_name")):
+        values, unit = values / mega, "MPa"  # a stress
+    elif values.dtype.kind == "f" and unit == "1" and str(array.attrs.get("long_name")).startswith("probability"):
+        return "%", [_percent(value) for value in values]
+    elif values.dtype.kind == "f":
+        values, unit = (values / kilo, _LARGER[unit]) if unit in _LARGER else shown(values, unit)
     elif unit == "1":
         unit = ""
     form = _FORMS.get(unit)
@@ -127,6 +156,7 @@ def figure(axes: Any, words: str) -> str:
     import matplotlib as mpl
 
     holder = axes if not isinstance(axes, (list, tuple, np.ndarray)) else np.ravel(axes)[0]
+    _as_written(holder.figure)
     buffer = io.BytesIO()
     with mpl.rc_context({"svg.hashsalt": "heatq", "svg.fonttype": "path"}):
         holder.figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
@@ -135,6 +165,28 @@ def figure(axes: Any, words: str) -> str:
         f"<figure><img alt='{escape(words, quote=True)}' src='data:image/svg+xml;base64,{data}'>"
         f"<figcaption>{escape(words)}</figcaption></figure>"
     )
+
+
+def _percent(share: float) -> str:
+    """A probability, which is never quite certain."""
+    if not np.isfinite(share):
+        return "–"
+    return "&gt; 99" if share > 0.995 else "&lt; 1" if share < 0.005 else f"{100.0 * share:.0f}"
+
+
+def _as_written(drawn: Any) -> None:
+    """No name of a steel or a place is read as a formula, whatever $ it holds; numbers at the axes may be powers of ten."""
+    from matplotlib.text import Text
+    from matplotlib.ticker import FixedFormatter
+
+    ticks = set()
+    for ax in drawn.axes:
+        for axis in (ax.xaxis, ax.yaxis):
+            if not isinstance(axis.get_major_formatter(), FixedFormatter):
+                ticks |= set(axis.get_ticklabels(which="both"))
+    for text in drawn.findobj(Text):
+        if text not in ticks:
+            text.set_parse_math(False)
 
 
 def settings_of(result: xr.Dataset) -> dict[str, Any]:

@@ -17,6 +17,10 @@ import heatq as hq
 from heatq.__main__ import main
 from heatq.cautions import PLANNING, TEXTS, cautions_for
 from heatq.report import html as write
+from heatq.report import page, parts
+from heatq.report.origins import attributes_in_words, model_sources
+
+PLAIN = xr.Dataset({"value": ("place", [1.0])}, {"place": ["a"]})
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 needs_browser = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium: apt-get install chromium")
@@ -118,7 +122,7 @@ def test_decisions_searches_and_loads_have_pages(tmp_path):
     quenches = [hq.GasQuench(pressure=2e5), hq.BathQuench(hq.OilBath())]
     table = hq.decision_table(piece, steel, quenches, wanted, accuracy=4.0, distortion=False)
     reader, text = read(write(table, tmp_path / "decision.html"))
-    assert "conventional oil 60 degC none." in text
+    assert "conventional oil 60 °C none." in text
     assert TEXTS["oil fire"] in text
     assert len([what for what in reader.loaded if "svg" in what]) == 1
     found = hq.enough_quench(
@@ -168,8 +172,99 @@ def test_errors(bar, tmp_path):
         write({"a": 1}, tmp_path / "x.html")
     with pytest.raises(hq.InputError, match="path = 3 must be the name of a file"):
         write(bar, 3)
-    with pytest.raises(hq.InputError, match="cannot be written"):
+    with pytest.raises(hq.InputError, match=r"cannot be written: .*; make the folder '.*no' first\."):
         write(bar[["temperature"]], tmp_path / "no" / "x.html")
+    with pytest.raises(hq.InputError, match="cannot be written: it names no file"):
+        write(PLAIN, "")
+    with pytest.raises(hq.InputError, match="cannot be written: embedded null byte"):
+        write(PLAIN, str(tmp_path / "a\0b"))
+    (tmp_path / "taken").mkdir()
+    with pytest.raises(hq.InputError, match="cannot be written: Is a directory"):
+        write(PLAIN, tmp_path / "taken")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["taken"]  # no part of a page is left behind
+
+
+@pytest.mark.parametrize(
+    "name", ["<script>alert(1)</script>'\"&", "сталь 40Х, 鋼, żelazo", "a $x_$ b $\\frac{$", "long " + "x" * 300]
+)
+def test_odd_names_are_text_and_nothing_else(bar, tmp_path, name):
+    settings = json.loads(bar.attrs["settings"]) | {"steel": f"Steel(name={name!r})"}
+    odd = bar.isel(probe=[0, 1]).assign_coords(probe=[name, "<b>a&b</b>"]).assign_attrs(settings=json.dumps(settings))
+    path = write(odd, tmp_path / "odd.html", title=name, asked=name, notes=name)
+    reader, text = read(path)
+    assert not {"script", "b"} & set(re.findall(r"<(\w+)", path.read_text(encoding="utf-8")))
+    assert text.count(name) >= 5  # title, head, question, note, table
+    assert "<b>a&b</b>" in text
+    assert "&amp;" not in text
+    assert len(reader.loaded) == 2  # no icon, and the figure
+
+
+def test_attributes_have_words_and_units():
+    attrs = {"unknown": "coefficient over time", "peak_at": 3.0, "nearest_depth": 0.002, "pressure": 6e5, "level": 0.9,
+             "is_converged": 1, "faces": '["side"]', "warnings": "[]", "own": np.array([1, 2]), "fluid_temperature": np.nan}  # fmt: skip
+    assert attributes_in_words(attrs) == {
+        "sought": "coefficient over time", "the peak lies at": "3 s", "depth of the nearest couple": "2 mm",
+        "pressure, absolute": "6 bar", "probability of intervals and bands": "90 %", "converged": "yes", "faces": "side",
+        "own": "1, 2", "temperature of the medium": "–",
+    }  # fmt: skip
+    with hq.plot.units("inch", "degF"):
+        told = attributes_in_words(
+            {"fluid_temperature": 60.0, "peak_at": 500.0, "unknown": "coefficient over temperature"}
+        )
+    assert told["temperature of the medium"] == "140 °F"
+    assert told["the peak lies at"] == "932 °F"
+
+
+def test_the_models_of_a_result_have_their_sources_on_the_page(bar, tmp_path):
+    found = model_sources(bar)
+    assert found[: len(json.loads(bar.attrs["sources"]))] == json.loads(bar.attrs["sources"])
+    assert any("Churchill & Bernstein 1977" in source for source in found)
+    assert any("Li and others 1998" in source for source in found)
+    assert any("Maynier 1978" in source for source in found)
+    assert not any("oil" in source or "Hilpert" in source for source in found)
+    settings = json.loads(bar.attrs["settings"]) | {
+        "boundaries": {"side": "GasCrossflow(correlation='hilpert') + OilBath()"}
+    }
+    other = model_sources(bar.assign_attrs(settings=json.dumps(settings)))
+    assert any("Hilpert 1933" in source for source in other)
+    assert any("oil bath: customary" in source for source in other)
+    assert not any("Churchill & Bernstein" in source for source in other)
+
+
+def test_wide_tables_go_on_below_and_units_are_those_of_the_quantity():
+    columns = {f"v{n}": ("place", [float(n), np.nan]) for n in range(24)}
+    text = parts.table(xr.Dataset(columns, {"place": ["a", "b"]}), "place")
+    assert text.count("<table>") == 3
+    assert [text.count(f">v{n}<") for n in range(24)] == [1] * 24
+    assert text.count(">a</td>") == 3
+    stress = {"units": "Pa", "long_name": "total tension surface, elastic index"}
+    sure = {"units": "1", "long_name": "probability of at least 42 HRC"}
+    data = xr.Dataset(
+        {"s": ("n", [4e8, np.nan], stress), "p": ("n", [0.9999, 0.5], sure), "g": ("n", [6e5, 1e5], {"units": "Pa"})}
+    )
+    text = parts.table(data, "n")
+    assert "[MPa]" in text
+    assert "400" in text
+    assert "&gt; 99" in text
+    assert ">50<" in text
+    assert "[bar]" in text
+
+
+def test_an_end_quench_page_draws_the_interval(tmp_path, monkeypatch):
+    bands = []
+    monkeypatch.setattr("heatq.report.page.figure", lambda axes, words: bands.append((axes, words)) or "")
+    result = xr.Dataset(
+        {"hardness_hrc": ("probe", [55.0, 30.0]), "hardness_interval": (("bound", "probe"), [[52.0, np.nan], [58.0, 35.0]],
+                                                                        {"long_name": "hardness, 90 % interval"})},
+        {"probe": ["J1", "J8"], "distance": ("probe", [0.0016, 0.0127])},
+    )  # fmt: skip
+    page._end_quench_figure(result)
+    axes, words = bands[0]
+    assert "interval" in words
+    heights = axes.collections[0].get_paths()[0].vertices[:, 1]
+    assert heights.min() == 20.0  # below the scale
+    assert heights.max() == 58.0
+    assert "hardness, 90 % interval" in [entry.get_text() for entry in axes.get_legend().get_texts()]
 
 
 def test_cautions_name_the_danger_of_each_medium():
