@@ -1,17 +1,19 @@
-"""Write docs/validation.md and the figures of the documentation: ``python docs/generate.py [--check]``.
+"""Write docs/validation.md, its figures and docs/notebooks.md: ``python docs/generate.py [--check]``.
 
 Numbers come from tests/validation/checks.py, the module the tests use. The exit code is 1 if any achieved number is outside the
-allowed one. With ``--check`` nothing is written, and it is also 1 if the page differs from what would be written; one unit of
+allowed one. With ``--check`` nothing is written, and it is also 1 if a page differs from what would be written; one unit of
 the last printed place is no difference, and such a page is left as it is.
 """
 
 from __future__ import annotations
 
 import argparse
+import operator
 import pathlib
 import sys
 import textwrap
 import time
+from collections.abc import Callable
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -23,7 +25,8 @@ for folder in (HERE, HERE.parent / "tests" / "validation", HERE.parent / "tests"
     sys.path.insert(0, str(folder))
 
 import checks  # noqa: E402
-from printed import same, table  # noqa: E402
+import notebook_list  # noqa: E402
+from printed import same, table, typeset  # noqa: E402
 
 import heatq as hq  # noqa: E402
 from heatq.plot import LINES, end_quench_curve  # noqa: E402
@@ -433,9 +436,9 @@ def demo() -> None:
 
 
 INTRODUCTION = """
-What heatq computes beside what was published: allowed, achieved, and a figure for each case. This page is written by
-`python docs/generate.py`; the numbers come from `tests/validation/checks.py`, which the tests use, and every case has a
-passport in `tests/validation/data/`. Exact solutions of the heat equation and orders of accuracy are in
+What heatq computes beside what was published: allowed, achieved, and a figure where there are points to draw. This page is
+written by `python docs/generate.py`; the numbers come from `tests/validation/checks.py`, which the tests use, and every case
+has a passport in `tests/validation/data/`: source, how it was obtained, tolerance and known deviation. Exact solutions of the heat equation and orders of accuracy are in
 `tests/convergence/`; how far the histories are from converged ones is measured on
 [time stepping and error](explanation/time-stepping-and-error.md). What the models leave out is on
 [limits of validity](explanation/limits-of-validity.md).
@@ -443,7 +446,28 @@ passport in `tests/validation/data/`. Exact solutions of the heat equation and o
 Much of the published material could be had from memory only; each section says so. Each case with a tolerance has a
 counter-test that must fail: water with a fifth less critical heat flux or an unprotected side for the cooling rates,
 another grade's hardness for the bands, moving air for the normalized rounds.
+
+Other published numbers stand where they belong: rounds quenched in [oil](media/oil.md) and [water](media/water.md), statements of
+the trade about [gases](media/gas.md), [equal cooling](media/equal-cooling.md) of rounds and the end-quench bar, cooling rates of
+[CCT diagrams](explanation/how-the-prediction-is-made.md#against-published-cct-facts), the
+[coverage of the interval](explanation/which-model-for-which-steel.md#the-interval), [tempering](howto/tempering.md),
+[thermocouples](explanation/what-a-thermocouple-reads.md) and [h from logs](howto/h-from-a-log.md#how-sure-it-is).
 """
+
+
+def is_stale(name: str, page: str, equal: Callable[[str, str], bool], only_check: bool) -> bool:
+    """Whether a page differs; if so write it, or say in what."""
+    written = HERE / name
+    old = written.read_text(encoding="utf-8") if written.exists() else ""
+    if equal(old, page):
+        return False
+    if only_check:
+        before = old.splitlines()
+        changed = [line for line in page.splitlines() if not any(equal(other, line) for other in before)]
+        print(f"docs/{name} is not up to date; now", *changed, sep="\n  ", file=sys.stderr)
+    else:
+        written.write_text(page, encoding="utf-8")
+    return True
 
 
 def main() -> int:
@@ -473,22 +497,15 @@ def main() -> int:
     case = checks.passport("gas_against_water")
     summary.append([case["title"], case["source"], "order of the grades", "see text", "see text"])
     head = ["case", "source", "quantity", "allowed", "achieved"]
-    page = "\n\n".join(["# Validation", INTRODUCTION.strip(), table(head, summary), *sections]) + "\n"
-    written = HERE / "validation.md"
-    old = written.read_text(encoding="utf-8") if written.exists() else ""
-    is_stale = not same(old, page)
+    page = typeset("\n\n".join(["# Validation", INTRODUCTION.strip(), table(head, summary), *sections]) + "\n")
+    pages = (("notebooks.md", notebook_list.page(), operator.eq), ("validation.md", page, same))
+    stale = [name for name, text, equal in pages if is_stale(name, text, equal, wanted.check)]
     if not wanted.check:
-        if is_stale:
-            written.write_text(page, encoding="utf-8")
         demo()
     for line in failed:
         print(f"outside its tolerance: {line}", file=sys.stderr)
-    if wanted.check and is_stale:
-        before = old.splitlines()
-        changed = [line for line in page.splitlines() if not any(same(other, line) for other in before)]
-        print("docs/validation.md is not up to date; now", *changed, sep="\n  ", file=sys.stderr)
-    print(f"docs/validation.md {'differs' if is_stale else 'is as computed'}; {time.perf_counter() - began:.0f} s")
-    return int(bool(failed) or (wanted.check and is_stale))
+    print(f"{len(stale)} pages differed; {time.perf_counter() - began:.0f} s")
+    return int(bool(failed) or (wanted.check and bool(stale)))
 
 
 if __name__ == "__main__":

@@ -28,7 +28,7 @@ for folder in (HERE, HERE.parent / "tests" / "validation", HERE.parent / "tests"
 
 import checks  # noqa: E402
 import media_checks  # noqa: E402
-from printed import same, table  # noqa: E402
+from printed import same, table, typeset  # noqa: E402
 
 import heatq as hq  # noqa: E402
 from heatq.boundaries import (  # noqa: E402
@@ -420,12 +420,13 @@ def draw_equal_cooling() -> None:
     ax.plot(since, centre["temperature"][:, 0], color=LINES[0][0], linewidth=2.2, label="centre of 75 mm, ideal quench")
     reference = media_checks.reference()
     equal = media_checks.equivalent(0.075, media_checks.medium_of("ideal"))
-    places = {"12.5 mm (published)": 0.0125, "same t8/5": equal["cooling time"], "same rate at 704 °C": equal["rate"]}
+    places = {"published": 0.0125, "same t8/5": equal["cooling time"], "same rate at 704 °C": equal["rate"]}
+    seconds = reference["time"].values
     for (label, place), (colour, style) in zip(places.items(), LINES[1:], strict=False):
-        n = int(np.abs(media_checks.PLACES - place).argmin())
-        since = reference["time"] - float(hq.crossing_time(reference, 704.4)[n])
-        ax.plot(since, reference["temperature"][:, n], color=colour, linestyle=style,
-                label=f"end-quench bar, {media_checks.PLACES[n] / milli:.1f} mm: {label}")  # fmt: skip
+        temperature = np.array([np.interp(place, media_checks.PLACES, row) for row in reference["temperature"].values])
+        since = seconds - np.interp(-704.4, -temperature, seconds)
+        label = f"end-quench bar, {place / milli:.1f} mm: {label}"
+        ax.plot(since, temperature, color=colour, linestyle=style, label=label)
     ax.axhline(704.4, color="0.6", linewidth=0.8)
     ax.set(xlabel="time since 704 °C, s", ylabel="temperature, °C", xlim=(-30, 60), ylim=(200, 860))
     ax.legend(frameon=False, fontsize=8)
@@ -449,7 +450,7 @@ def refreshed(text: str) -> tuple[str, list[str]]:
 
     def fill(match: re.Match[str]) -> str:
         name, old = match[1], match[2].strip()
-        new = TABLES[name]()
+        new = typeset(TABLES[name]())
         if same(old, new):
             return match[0]
         before, after = old.splitlines(), new.splitlines()

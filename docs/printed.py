@@ -27,8 +27,16 @@ def same(old: str, new: str) -> bool:
     if words(old) != words(new):
         return False
     for one, other in zip(NUMBER.finditer(old), NUMBER.finditer(new), strict=True):
-        places = len(other[1] or "")
-        unit = 10.0**-places
-        if len(one[1] or "") != places or abs(value(old, one) - value(new, other)) > 1.001 * unit:
+        unit = 10.0 ** -max(len(one[1] or ""), len(other[1] or ""))  # 5.8 is 5.80 with three digits
+        if abs(value(old, one) - value(new, other)) > 1.001 * unit:
             return False
     return True
+
+
+SIGNS = {"degC": "°C", "degF": "°F", "+-": "±", "m2": "m²", "m3": "m³"}
+SPELLED = re.compile(r"```.*?```|`[^`]*`|degC|degF|\+-|\bm[23](?=K?\b)", re.DOTALL)
+
+
+def typeset(text: str) -> str:
+    """Text with signs in place of their spellings, code left as it is."""
+    return SPELLED.sub(lambda match: SIGNS.get(match[0], match[0]), text)
