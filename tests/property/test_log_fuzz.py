@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from heatq.errors import DataError, InputError
 from heatq.logs import cut_log, drop_dead_channels, fill_gaps, log_report, log_report_text, read_log, remove_spikes
 
-FAST, MANY = 40, 1500
+FAST, MANY = 25, 1500
 
 numbers = st.one_of(
     st.floats(allow_nan=True, allow_infinity=True).map(str),

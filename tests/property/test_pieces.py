@@ -145,7 +145,7 @@ def test_mirror_images(diameter, slenderness, end, side):
         }
         run = hq.simulate(
             piece, METAL, faces, initial_temperature=START, end_time=float(times[-1]), fields_at=[float(times[4])],
-            accuracy=ACCURACY, progress=False,
+            accuracy=ACCURACY, estimate_error=False, progress=False,
         )  # fmt: skip
         return run["temperature_field"].values[0]
 

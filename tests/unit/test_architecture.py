@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import pathlib
 
 import pytest
@@ -66,14 +67,24 @@ def part(path):
     return path.parts[0].removesuffix(".py")
 
 
+@functools.cache
+def nodes(path):
+    """All of a module's syntax, the module itself first; read once."""
+    return tuple(ast.walk(ast.parse((PACKAGE / path).read_text(encoding="utf-8"))))
+
+
+@functools.cache
 def imports(path):
     """(line, dotted name) of every import that happens at run time, inside functions too."""
-    tree = ast.parse((PACKAGE / path).read_text(encoding="utf-8"))
+    return tuple(found_imports(path))
+
+
+def found_imports(path):
     skipped = set()
-    for node in ast.walk(tree):
+    for node in nodes(path):
         if isinstance(node, ast.If) and ast.unparse(node.test) in ("TYPE_CHECKING", "typing.TYPE_CHECKING"):
             skipped |= {id(inner) for statement in node.body for inner in ast.walk(statement)}
-    for node in ast.walk(tree):
+    for node in nodes(path):
         if id(node) in skipped:
             continue
         if isinstance(node, ast.Import):
@@ -123,8 +134,7 @@ LIGHT = {"numpy", "scipy.constants", "heatq"}
 def test_nothing_heavy_is_imported_at_the_top(path):
     import sys
 
-    tree = ast.parse((PACKAGE / path).read_text(encoding="utf-8"))
-    for node in tree.body:
+    for node in nodes(path)[0].body:
         names = []
         if isinstance(node, ast.Import):
             names = [alias.name for alias in node.names]
@@ -165,9 +175,7 @@ def test_kelvin_is_made_in_one_place():
     """Never a bare 273.15, see `heatq.units`."""
     for path in MODULES:
         numbers = (
-            node.value
-            for node in ast.walk(ast.parse((PACKAGE / path).read_text(encoding="utf-8")))
-            if isinstance(node, ast.Constant) and isinstance(node.value, float)
+            node.value for node in nodes(path) if isinstance(node, ast.Constant) and isinstance(node.value, float)
         )
         assert 273.15 not in numbers, path
 
@@ -176,7 +184,7 @@ def test_nothing_is_printed_but_by_the_command_line():
     for path in MODULES:
         if part(path) in ("commands", "__main__", "environment"):  # show_versions() is there to print
             continue
-        for node in ast.walk(ast.parse((PACKAGE / path).read_text(encoding="utf-8"))):
+        for node in nodes(path):
             if isinstance(node, ast.Call) and ast.unparse(node.func) == "print":
                 to_stderr = any(keyword.arg == "file" for keyword in node.keywords)
                 assert to_stderr, f"{path}:{node.lineno} prints; a library returns or logs"

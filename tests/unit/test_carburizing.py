@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 import pytest
 import xarray as xr
@@ -16,6 +18,7 @@ HOURS = 3600.0
 PLACES = (0.0, 0.5, 0.8, 0.9, 0.95, 1.0)
 
 
+@functools.cache
 def quenched(name, diameter, coefficient=1500.0):
     steel = hq.grade(name)
     run = hq.simulate(
@@ -27,6 +30,7 @@ def quenched(name, diameter, coefficient=1500.0):
         stop_below=65.0,
         probes={f"{part:g}": (part * diameter / 2, 0.0) for part in PLACES},
         accuracy=1.0,
+        estimate_error=False,
         progress=False,
     )
     return steel, run

@@ -250,7 +250,7 @@ def test_equivalent_distance_inverts():
     assert equivalent_distance(rate_at_distance(distance)) == pytest.approx(distance)
     assert np.isnan(equivalent_distance([300.0, 1.9, 0.0, np.nan])).all()
     assert np.isnan(rate_at_distance([0.001, 0.06])).all()
-    with pytest.raises(InputError, match="rate_704"):
+    with pytest.raises(InputError, match="cooling rate = -5"):
         equivalent_distance(-5.0)
 
 

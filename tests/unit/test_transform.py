@@ -130,7 +130,8 @@ def test_the_coupled_simulation_and_the_history_agree():
         {"jet": hq.WaterJet(temperature=24.0), "side": air, "top": air},
         initial_temperature=845.0,
         end_time=900.0,
-        accuracy=0.2,
+        accuracy=1.0,  # both read the same history
+        estimate_error=False,
         progress=False,
     )
     after = hq.transform(run, steel)
