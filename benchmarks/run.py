@@ -10,7 +10,7 @@ import pathlib
 import platform
 import sys
 
-# the competitor may use threads in its linear algebra; the comparison is single-threaded
+# the other library may use threads in its linear algebra; the comparison is single-threaded
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 

@@ -448,7 +448,7 @@ counter-test that must fail: water with a fifth less critical heat flux or an un
 another grade's hardness for the bands, moving air for the normalized rounds.
 
 Other published numbers stand where they belong: rounds quenched in [oil](media/oil.md) and [water](media/water.md), statements of
-the trade about [gases](media/gas.md), [equal cooling](media/equal-cooling.md) of rounds and the end-quench bar, cooling rates of
+practice about [gases](media/gas.md), [equal cooling](media/equal-cooling.md) of rounds and the end-quench bar, cooling rates of
 [CCT diagrams](explanation/how-the-prediction-is-made.md#against-published-cct-facts), the
 [coverage of the interval](explanation/which-model-for-which-steel.md#the-interval), [tempering](howto/tempering.md),
 [thermocouples](explanation/what-a-thermocouple-reads.md) and [h from logs](howto/h-from-a-log.md#how-sure-it-is).

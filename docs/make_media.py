@@ -94,8 +94,8 @@ def gas_exponents() -> str:
 
 
 def gas_trade() -> str:
-    """What is said, and what heatq computes."""
-    said = checks.passport("trade_quench")["said"]
+    """Rules of thumb, and what heatq computes."""
+    rule = checks.passport("trade_quench")["rule"]
 
     def ratio(one: tuple, other: tuple) -> str:
         return f"{media_checks.gas_quench(*one)[0] / media_checks.gas_quench(*other)[0]:.2f}"
@@ -106,7 +106,7 @@ def gas_trade() -> str:
     )
     equal = media_checks.equal_pressure(20.0, 10.0, 75.0)
     rows = [
-        ["twice the velocity, 75 mm rounds: cooling rate times", f"{said['twice_the_velocity']:g}", doubled],
+        ["twice the velocity, 75 mm rounds: cooling rate times", f"{rule['twice_the_velocity']:g}", doubled],
         [
             "pressure that does at twice the velocity what 10 bar does",
             "4 to 5 bar",
@@ -117,7 +117,7 @@ def gas_trade() -> str:
         found = ", ".join(
             ratio((fast, 20.0, 10.0, d), (slow, 20.0, 10.0, d)) + f" ({d:g} mm)" for d in (25.0, 75.0, 150.0)
         )
-        rows.append([f"{fast} against {slow}, 10 bar, same velocity", f"{said[f'{fast}_to_{slow}']:g}", found])
+        rows.append([f"{fast} against {slow}, 10 bar, same velocity", f"{rule[f'{fast}_to_{slow}']:g}", found])
     every = [
         media_checks.exponent(gas, v, p, d)
         for gas in ("nitrogen", "argon", "helium", "hydrogen")
@@ -128,7 +128,7 @@ def gas_trade() -> str:
     rows.append(
         ["exponent n of h ~ (p v)^n", "0.6 to 0.75", f"{min(every):.2f} to {max(every):.2f}, see the table above"]
     )
-    return table(["statement", "said", "heatq"], rows)
+    return table(["rule", "value", "heatq"], rows)
 
 
 def still_air_parts() -> str:

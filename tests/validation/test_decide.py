@@ -1,4 +1,4 @@
-"""The decisions against scans, perturbed inputs, and what the trade says; what it says has no source.
+"""The decisions against scans, perturbed inputs, and rules of thumb, which have no source.
 
 Trade statements (common practice, no source): in one furnace family twice the velocity raised the cooling speed by about half;
 fully hardening 75 mm bars of 4140 and 4340 in nitrogen is feasible in a 10 to 20 bar chamber with about 90 m/s at the nozzles, of
@@ -186,7 +186,7 @@ def fully(grade, pressure, velocity, kinetics="published"):
     return martensite(result), float(result.hardness_hrc[0])
 
 
-def test_4340_hardens_through_75_mm_as_said():
+def test_4340_hardens_through_75_mm_as_practice_has_it():
     """Said: feasible at 10 to 20 bar. heatq: 83 to 95 % martensite and 51.6 to 53.6 HRC at 10 to 20 bar, 20 to 30 m/s: agrees.
 
     With the calibrated kinetics less (44 to 83 %, 46 to 52 HRC at 20 to 30 m/s): agrees at 20 bar or 45 m/s and more.
@@ -199,7 +199,7 @@ def test_4340_hardens_through_75_mm_as_said():
     assert fully("4340", 10.0, LOCAL[0], "calibrated")[0] < 0.5
 
 
-def test_4140_does_not_harden_through_75_mm_as_said():
+def test_4140_does_not_harden_through_75_mm_as_practice_has_it():
     """Said: feasible. heatq disagrees for the middle of the grade: 66 % martensite and 49 HRC at 20 bar and 45 m/s, 82 % at 90 m/s.
 
     Why, as far as it can be told: the middle of the grade is meant (a heat at the upper end of every element has far more), and
@@ -217,7 +217,7 @@ def test_4140_does_not_harden_through_75_mm_as_said():
     assert martensite(rich) > 0.9
 
 
-def test_4130_is_doubtful_as_said():
+def test_4130_is_doubtful_as_practice_has_it():
     """heatq: not doubtful but out of reach, no martensite in the centre of 75 mm even at 20 bar and 90 m/s."""
     part, _ = fully("4130", 20.0, LOCAL[2])
     assert part < 0.02

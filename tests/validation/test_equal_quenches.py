@@ -1,4 +1,4 @@
-"""Equal quenches against a scan of the same simulations, there and back, and against what is said in the trade."""
+"""Equal quenches against a scan of the same simulations, there and back, and against a rule of thumb."""
 
 from __future__ import annotations
 
