@@ -96,6 +96,29 @@ def grow(
 
 
 @jit
+def warming(temperature, thermal):
+    """Temperature (K) that austenite gains as it becomes ferrite at one temperature."""
+    i, _ = table_index(temperature)
+    latent = thermal[i, AUSTENITE] - thermal[i, FERRITE]
+    return latent * TABLE_STEP / (thermal[i + 1, AUSTENITE] - thermal[i, AUSTENITE])
+
+
+@jit
+def coupled_limit(share, limit, temperature, ferrite, kinetic, thermal):
+    """Ferrite limit that holds when the ferrite has grown to ``share`` of it, by one Newton step.
+
+    ``limit`` is that of ``temperature``, which belongs to the fraction ``ferrite``. Between Ae1 and Ae3 every bit of ferrite warms
+    the cell and so lowers the limit; near equilibrium, in slow cooling, the two have to be solved together.
+    """
+    i, _ = table_index(temperature)
+    fall = (kinetic[i, 3] - kinetic[i + 1, 3]) * (1.0 / TABLE_STEP)
+    if fall <= 0.0 or share <= 0.0:
+        return limit
+    feedback = share * fall * warming(temperature, thermal)
+    return (ferrite + (share * limit - ferrite) / (1.0 + feedback)) / share
+
+
+@jit
 def martensite_start(ferrite, kinetic_scalars):
     """Ms (degC) of austenite enriched by the carbon that ferrite rejected."""
     carbon = kinetic_scalars[2]
@@ -506,13 +529,13 @@ def solve_sweeps(
 
 @jit
 def transform_state(
-    dt, temp_a, temp_b, transforms, fractions, sums, enthalpy, guess,
+    dt, temp_a, temp_b, ferrite_b, transforms, fractions, sums, enthalpy, guess,
     new_fractions, new_sums, new_temp, new_mass, new_cond, volume, start,
     kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
 ):  # fmt: skip
     """Fractions, temperature, heat capacity (J/K) and conductivity of every cell for new enthalpies.
 
-    The rate integrals grow by ``dt (k(temp_a) + k(temp_b)) / 2``; arrays of fractions and sums have the phase (ferrite,
+    The rate integrals grow by ``dt (k(temp_a) + k(temp_b)) / 2``; ``ferrite_b`` is the ferrite that ``temp_b`` counts with. Arrays of fractions and sums have the phase (ferrite,
     pearlite, bainite, martensite; three sums) first. ``start`` remembers per cell the ferrite fraction, its Ms and
     exp(-alpha Ms), which are worked out again only when that fraction changes.
     """
@@ -557,7 +580,11 @@ def transform_state(
                         new_sums[0, i, j] = yf
                         new_sums[1, i, j] = yp
                         new_sums[2, i, j] = yb
-                        f, p, b = grow(yf, yp, yb, df, dp, db, f, p, b, m, kb[3], s_table, s_inverse_step)
+                        limit = kb[3]
+                        if df > 0.0:
+                            share = inverse_s(yf, s_table, s_inverse_step)
+                            limit = coupled_limit(share, limit, tb, ferrite_b[i, j], kinetic, thermal)
+                        f, p, b = grow(yf, yp, yb, df, dp, db, f, p, b, m, limit, s_table, s_inverse_step)
                 if f != start[0, i, j]:
                     ms = martensite_start(f, kinetic_scalars)
                     start[0, i, j] = f
@@ -739,6 +766,7 @@ def advance(
     release = memory[1]
     start = memory[2:]
     capacity = np.empty(shape)
+    ferrite = np.zeros(shape)
     power = np.zeros(4)
     power2 = np.zeros(4)
     out1 = np.zeros(4)
@@ -751,7 +779,7 @@ def advance(
         start[1] = kinetic_scalars[0]
         start[2] = kinetic_scalars[5]
         transform_state(
-            0.0, temp, temp, transforms, fractions, sums, enthalpy, temp, frac1, sums1, t1, mass, cond, volume, start,
+            0.0, temp, temp, fractions[0], transforms, fractions, sums, enthalpy, temp, frac1, sums1, t1, mass, cond, volume, start,
             kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
         )  # fmt: skip
     while clock[0] < stop_time:
@@ -792,10 +820,14 @@ def advance(
         for i in range(nr):
             for j in range(nz):
                 guess[i, j] = temp[i, j] + x1[i, j]
+                if transforms:
+                    ferrite[i, j] = fractions[0, i, j]
+                    if release[i, j] > 0.0:
+                        ferrite[i, j] += dt * release[i, j] / warming(temp[i, j], thermal)
                 x1[i, j] = capacity[i, j] * (x1[i, j] - dt * release[i, j])
                 h1[i, j] = enthalpy[i, j] + x1[i, j] * per_volume[i, j]
         transform_state(
-            dt, temp, guess, transforms, fractions, sums, h1, guess, frac1, sums1, t1, mass1, cond1, volume, start,
+            dt, temp, guess, ferrite, transforms, fractions, sums, h1, guess, frac1, sums1, t1, mass1, cond1, volume, start,
             kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
         )  # fmt: skip
         for face in range(4):
@@ -817,7 +849,7 @@ def advance(
                 h1[i, j] += change * per_volume[i, j]
                 guess[i, j] = t1[i, j] + change / mass1[i, j]
         transform_state(
-            dt, temp, t1, transforms, fractions, sums, h1, guess, frac2, sums2, t2, mass1, cond1, volume, start,
+            dt, temp, t1, frac1[0], transforms, fractions, sums, h1, guess, frac2, sums2, t2, mass1, cond1, volume, start,
             kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
         )  # fmt: skip
         worst = 0.0

@@ -329,3 +329,71 @@ def test_the_accuracy_is_kept_by_transforming_steels():
     kinds = ("long bar", "long tube", "end quench")  # short bars would need minutes each for their reference
     outcomes = [outcome(random, hq.grade(str(random.choice(grades))), 0.5, kinds, 5.0) for _ in range(100)]
     check_family("transforming steels", outcomes, 0.5)
+
+
+def random_medium(random):
+    """Any medium, a bath that heats among them, or up to three one after the other."""
+    kind = random.integers(8)
+    if kind == 0:
+        return hq.OilBath()
+    if kind == 1:
+        return hq.WaterBath()
+    if kind == 2:
+        return hq.Insulated()
+    if kind == 3:
+        return hq.GasCrossflow("helium", velocity=50.0, pressure=2e6, temperature=40.0)
+    if kind == 4:
+        return hq.StillAir() + hq.Radiation(emissivity=0.8)
+    if kind == 5:
+        return hq.Convection(float(10.0 ** random.uniform(0.0, 5.0)), 20.0)
+    if kind == 6:
+        return hq.Convection(2000.0, float(random.uniform(20.0, 900.0)))
+    first, second = (float(10.0 ** random.uniform(*limits)) for limits in ((-6.0, 1.0), (-1.0, 2.0)))
+    return hq.Stages((first, random_medium(random)), (second, random_medium(random)), (None, random_medium(random)))
+
+
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore::heatq.errors.ValidityWarning")
+def test_any_piece_in_any_media_comes_through():
+    """0.3 to 500 mm, a second to hours, cooling and heating, stages of microseconds: no failure, no crawl, energy kept."""
+    random = np.random.default_rng(4)
+    peak = hq.Material.from_tables(
+        [0.0, 600.0, 735.0, 736.0, 770.0, 1200.0], [50.0, 33.0, 28.0, 28.0, 26.0, 30.0],
+        [450.0, 760.0, 5000.0, 700.0, 800.0, 650.0], 7850.0,
+    )  # fmt: skip
+    names = ["1045", "4130", "4140", "4340", "5160", "8620", "52100"]
+    steps = 0
+    for number in range(600):
+        size = float(10.0 ** random.uniform(-3.5, -0.3))
+        piece = (
+            hq.Tube(outer_diameter=size, inner_diameter=0.6 * size),
+            hq.RoundBar(diameter=size),
+            hq.RoundBar(diameter=min(size, 0.1), length=min(size, 0.1) * float(random.uniform(1.0, 6.0))),
+        )[random.integers(3)]
+        metal = peak if random.random() < 0.4 else hq.grade(str(random.choice(names)))
+        faces, end = {}, float(10.0 ** random.uniform(0.0, 4.0))
+        for face in piece.faces:
+            medium = random_medium(random)
+            while isinstance(medium, hq.Stages) and any(isinstance(part, hq.Stages) for _, part in medium.stages):
+                medium = random_medium(random)  # stages do not go into one another
+            # what flows across a bar or stands around it has no bore
+            faces[face] = medium if face != "bore" else hq.Convection(float(10.0 ** random.uniform(0.0, 4.0)), 20.0)
+        data = hq.simulate(
+            piece,
+            metal,
+            faces,
+            initial_temperature=870.0,
+            end_time=end,
+            accuracy=1.0,
+            progress=False,
+            estimate_error=False,
+        )
+        told = f"case {number}: {piece} {metal} {faces}"
+        steps += data.attrs["n_steps"] + data.attrs["n_rejected"]
+        assert data.attrs["n_steps"] + data.attrs["n_rejected"] < 50_000, told
+        assert np.isfinite(data.temperature.values).all(), told
+        assert data.temperature.min() > 10.0 and data.temperature.max() < 905.0, told
+        moved = float(np.abs(data.heat_removed).sum())
+        held = 7850.0 * 600.0 * 850.0 * np.pi / 4.0 * size**2
+        assert data.attrs["energy_residual"] * moved < 1e-8 * max(moved, 1e-6 * held), told
+    print(f"\n600 pieces in any media: {steps} steps")

@@ -17,6 +17,7 @@ import reference  # noqa: E402
 import solver_page  # noqa: E402
 from peers.integrators import odeint_banded  # noqa: E402
 
+
 @pytest.mark.parametrize("name", ["P1", "P2", "P1L"])
 def test_reference_is_converged_to_a_fiftieth_of_a_kelvin(name):
     history, distance = reference.load(name)

@@ -265,3 +265,27 @@ def test_fractions_never_shrink_and_never_exceed_one():
         )
         assert (np.array(grown) >= [ferrite, pearlite, bainite]).all()
         assert sum(grown) + martensite <= 1.0 + 1e-12
+
+
+@pytest.mark.parametrize("name", ["1045", "4130", "8620"])
+def test_the_coupled_limit_is_the_ferrite_that_agrees_with_its_own_heat(name):
+    from scipy.optimize import brentq
+
+    from heatq.conduction.tables import thermal_table
+    from heatq.steels import grade
+
+    steel = grade(name)
+    kinetic, thermal = kinetic_tables(steel).rates, thermal_table(steel.material)
+    slope = np.diff(kinetic[:, 3])
+    row = int(np.flatnonzero(slope < 0.0).mean())  # between Ae1 and Ae3
+    start, ferrite, share = NODES[row] + 0.5, 0.02, 0.9
+    limit = 0.5 * (kinetic[row, 3] + kinetic[row + 1, 3])
+
+    def lack(grown):
+        at_its_own_temperature = limit + slope[row] * _kernels.warming(start, thermal) * (grown - ferrite)
+        return share * at_its_own_temperature - grown
+
+    found = share * _kernels.coupled_limit(share, limit, start, ferrite, kinetic, thermal)
+    assert ferrite < found < share * limit
+    assert found == pytest.approx(brentq(lack, 0.0, 1.0, xtol=1e-14), rel=1e-9)
+    assert _kernels.coupled_limit(share, limit, 500.0, ferrite, kinetic, thermal) == limit  # below Ae1 it is constant

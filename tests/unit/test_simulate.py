@@ -604,3 +604,25 @@ def test_output_times_shortly_before_a_jump_are_as_good_as_the_steps():
     options = {"specimen": hq.RoundBar(diameter=0.05), "boundaries": {"side": quench}, "output_times": before}
     coarse, fine = cool(**options), cool(**options, step_tolerance=1e-3)
     assert float(np.abs(coarse.temperature - fine.temperature).max()) <= 0.1
+
+
+@pytest.mark.parametrize(
+    ("name", "diameter", "fluid"),
+    [("1045", 0.05, 600.0), ("1045", 0.3, 700.0), ("4130", 0.3, 760.0), ("8620", 0.05, 760.0)],
+)
+@pytest.mark.filterwarnings("ignore::heatq.errors.ValidityWarning")
+def test_hours_near_equilibrium_are_no_harder_than_a_quench(name, diameter, fluid):
+    """Ferrite that grows with its limit warms the cell and so lowers the limit: neither runs ahead of the other."""
+    from heatq.transformation.kinetics import TEMPERATURE_GRID, kinetic_tables
+
+    steel = hq.grade(name)
+    run = hq.simulate(
+        hq.RoundBar(diameter=diameter), steel, {"side": hq.Convection(100.0 if fluid > 600.0 else 10.0, fluid)},
+        initial_temperature=900.0, end_time=40_000.0, progress=False,
+    )  # fmt: skip
+    assert run.attrs["n_steps"] + run.attrs["n_rejected"] < 2000
+    assert run.attrs["energy_residual"] < 1e-8
+    if fluid == 760.0:  # a long hold between Ae1 and Ae3 ends at the lever rule
+        limit = np.interp(run.temperature[-1], TEMPERATURE_GRID, kinetic_tables(steel).rates[:, 3])
+        assert float(run.temperature[-1].max()) == pytest.approx(760.0, abs=2.0)
+        np.testing.assert_allclose(run.fraction.sel(phase="ferrite"), limit, atol=0.01)
