@@ -200,7 +200,9 @@ def test_figures(table):
     drawn = plot_decide.section_lines(lines).lines[0].get_ydata()
     np.testing.assert_allclose(drawn, lines.diameter.values[0] * 1e3)
     decision = plot_decide.decision_chart(table)
-    assert [t.get_text() for t in decision.get_yticklabels()] == [str(a) for a in table.alternative.values]
+    assert [t.get_text() for t in decision.get_yticklabels()] == [
+        str(a).replace("degC", "°C") for a in table.alternative.values
+    ]
     decision.figure.canvas.draw()
     for function, wrong, message in (
         (plot_decide.margin_curve, chart, "is not an answer"),
