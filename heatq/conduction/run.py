@@ -276,9 +276,12 @@ def _refine(
     for _ in range(3):
         if estimate <= accuracy:
             break
-        finer = min(max(0.1, 0.7 * accuracy / estimate), 0.5) if np.isfinite(estimate) else 0.5
-        # cells go with 1/accuracy in two dimensions and with its square root in one, steps with up to 1/accuracy
-        growth = finer ** (-2.0 if min(state.grid.shape) > 1 else -1.5)
+        # cells go with 1/accuracy in two dimensions and with its square root in one, steps with up to 1/accuracy; in two the
+        # estimate of a coarse run, which may be several times the error, is not followed all the way at once
+        flat = min(state.grid.shape) > 1
+        ratio = 0.7 * accuracy / estimate
+        finer = min(max(0.3, ratio**0.4) if flat else max(0.1, ratio), 0.5) if np.isfinite(estimate) else 0.5
+        growth = finer ** (-2.0 if flat else -1.5)
         if state.grid.shape[0] * state.grid.shape[1] * float(state.clock[2] + state.clock[3]) * growth > MOST_WORK:
             break
         other, other_working = state, working
