@@ -104,15 +104,18 @@ def warming(temperature, thermal):
 
 
 @jit
-def coupled_limit(share, limit, temperature, ferrite, kinetic, thermal):
-    """Ferrite limit that holds when the ferrite has grown to ``share`` of it, by one Newton step.
+def coupled_limit(y, limit, temperature, ferrite, kinetic, s_table, s_inverse_step, thermal):
+    """Ferrite limit that holds when the ferrite has grown to its share X(y) of it, by one Newton step.
 
     ``limit`` is that of ``temperature``, which belongs to the fraction ``ferrite``. Between Ae1 and Ae3 every bit of ferrite warms
     the cell and so lowers the limit; near equilibrium, in slow cooling, the two have to be solved together.
     """
     i, _ = table_index(temperature)
     fall = (kinetic[i, 3] - kinetic[i + 1, 3]) * (1.0 / TABLE_STEP)
-    if fall <= 0.0 or share <= 0.0:
+    if fall <= 0.0:
+        return limit
+    share = inverse_s(y, s_table, s_inverse_step)
+    if share <= 0.0:
         return limit
     feedback = share * fall * warming(temperature, thermal)
     return (ferrite + (share * limit - ferrite) / (1.0 + feedback)) / share
@@ -582,8 +585,9 @@ def transform_state(
                         new_sums[2, i, j] = yb
                         limit = kb[3]
                         if df > 0.0:
-                            share = inverse_s(yf, s_table, s_inverse_step)
-                            limit = coupled_limit(share, limit, tb, ferrite_b[i, j], kinetic, thermal)
+                            limit = coupled_limit(
+                                yf, limit, tb, ferrite_b[i, j], kinetic, s_table, s_inverse_step, thermal
+                            )  # fmt: skip
                         f, p, b = grow(yf, yp, yb, df, dp, db, f, p, b, m, limit, s_table, s_inverse_step)
                 if f != start[0, i, j]:
                     ms = martensite_start(f, kinetic_scalars)

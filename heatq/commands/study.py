@@ -225,7 +225,8 @@ _NAMES = {
     "cooling_rate_700": "cooling rate at 700 °C",
     "cooling_rate_704": "cooling rate at 704 °C",
     "cooling_time_800_500": "time from 800 to 500 °C",
-    "equivalent_distance": "distance on the end-quench bar that cools alike",
+    "equivalent_distance": "distance on the end-quench bar, same rate at 704 °C",
+    "equivalent_distance_by_time": "distance on the end-quench bar, same time from 800 to 500 °C",
     "fraction": "share of the phases",
 }
 

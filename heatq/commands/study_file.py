@@ -40,7 +40,8 @@ __all__ = [
 KINDS = ("round bar", "tube", "end-quench bar")
 VARIABLES = (
     *("hardness_hv", "hardness_hrc", "hardness_hrc_chemistry", "hardness_hrc_regression", "cooling_rate_700"),
-    *("cooling_rate_704", "cooling_time_800_500", "equivalent_distance", "fraction"),
+    *("cooling_rate_704", "cooling_time_800_500", "equivalent_distance", "equivalent_distance_by_time"),
+    "fraction",
 )
 DISTRIBUTIONS = {
     "uniform": ("low", "high"),

@@ -25,7 +25,8 @@ GROWTH = {"plain": 0.5, "transforming": 1.0}
 FIRST_CELL = 4.0
 PROBE_SHARE = 0.7
 FEWEST, MOST = 6, 600
-#: No first cell at an end is thicker than this share of the radius, however far the probes are.
+#: No first cell at an end is thicker than this share of the radius, however far the probes are. Own choice: the heat through
+#: the ends of three bars (4140; h = 500 W/m2K, gas, oil) stays within 0.5 % of that on the whole grid.
 END_SHARE = 0.15
 #: No first cell is thinner than this share of the length, however large the flux (a surface held at a temperature).
 THINNEST = 1e-4
@@ -100,7 +101,7 @@ def _reach(specimen: Any, demands: Mapping[str, Demand], conductivity: float, ne
     """Share of what happens at an end that may arrive at the nearest probe: a fin cools along its way to it.
 
     3 exp(-m z), at most 1, with m^2 = sum of h x perimeter / (k x section) of a fin, held below (2.4 / radius)^2, the first root
-    of J0 (a surface held at a temperature). The 3 is a margin for what has not settled into the slowest mode.
+    of J0 (a surface held at a temperature). The 3 is an own choice, a margin for what has not settled into the slowest mode.
     """
     inner, outer = specimen.inner_radius, specimen.outer_radius
     loss = outer * demands.get("outer", Demand()).least + inner * demands.get("bore", Demand()).least

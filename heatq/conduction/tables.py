@@ -165,7 +165,7 @@ def grid_demands(
                     end = crossed.min() if cooling else crossed.max()
                     here = float(abs(initial_temperature - end))
                     span = max(span, here)
-                    far = np.abs(crossed - end) > 0.2 * here
+                    far = np.abs(crossed - end) > 0.2 * here  # nearer to its end h is a small over a small number
                     least = min(least, float(np.abs(q[between][far] / (crossed[far] - end)).min(initial=np.inf)))
                 else:
                     least = 0.0

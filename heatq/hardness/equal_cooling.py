@@ -138,7 +138,10 @@ ENDQUENCH_TIMES: tuple[TimeRow, ...] = (
 
 
 def _log_interpolate(value: npt.ArrayLike, x: Array, y: Array, name: str) -> Array:
-    array = np.asarray(value, dtype=float)
+    try:
+        array = np.asarray(value, dtype=float)
+    except (TypeError, ValueError):
+        array = np.array(-1.0)
     if np.any(array < 0.0):
         raise InputError(f"{name} = {value!r} must be positive.")
     with np.errstate(divide="ignore"):

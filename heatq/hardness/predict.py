@@ -87,7 +87,7 @@ def hardness_of(fractions: xr.Dataset, steel: Any) -> xr.Dataset:
 
     check_steel(steel)
     for name in ("fraction", "formation_temperature", "cooling_rate_700"):
-        if name not in fractions:
+        if name not in getattr(fractions, "variables", ()):
             raise InputError(
                 f"fractions has no variable {name!r}; pass the result of transform(), simulate() or trial()."
             )

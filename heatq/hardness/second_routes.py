@@ -13,7 +13,7 @@ Just 1969, 40 points                  6.6       7.1
 ... without 1060, 29 points           6.4       6.1
 ====================================  ========  ========
 
-A255 is better by time in both baths and at surface, half radius and centre alike; Just is not told apart (at 0.60 % C it is at
+The way was chosen on these rounds, so that they are no check of it. A255 is better by time in both baths and at surface, half radius and centre alike; Just is not told apart (at 0.60 % C it is at
 its edge). The four published anchors come out +33, +3, +36 and +29 % by rate, +16, +3, +25 and +14 % by time. On the end-quench
 bars of six H-bands the two make no difference (A255 3.2 and 3.3, Just 2.5 and 2.4 HRC). In oil, whose vapour blanket still
 covers the surface at 704 degC, the rate there puts the surface of a round farther from the quenched end than its centre.

@@ -230,7 +230,7 @@ def _trial(result: xr.Dataset, steel: Any) -> tuple[str, list[str]]:
     if not end_quench and np.ptp(result["z"].values) > 0.0:
         names.append("z")
     names += ["cooling_rate_704", "cooling_time_800_500", "hardness_hv", "hardness_hrc", "hardness_interval"]
-    names += ["hardness_hrc_chemistry", "equivalent_distance"]
+    names += ["hardness_hrc_chemistry", "equivalent_distance_by_time"]  # where the second opinion is read
     shares = (100.0 * result["fraction"]).assign_attrs(units="%", long_name="share")
     shares = shares.reset_coords(drop=True)
     pictures = []

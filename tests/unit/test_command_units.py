@@ -150,7 +150,7 @@ def test_bar_and_its_page(run):
     assert "cooling rate at 1300 °F [°F/s]" in page
     assert "cooling time 1472 to 932 °F [s]" in page
     assert "radius [in]" in page
-    assert f"<td>{float(result['equivalent_distance']) / inch * 16.0:.2f}</td>" in page
+    assert f"<td>{float(result['equivalent_distance_by_time']) / inch * 16.0:.2f}</td>" in page
     assert "1553 °F" in page
     assert "7.2 °F" in page
     assert "[K/s]" not in page

@@ -260,6 +260,12 @@ def test_interpolation_is_logarithmic():
 
 
 @quiet
+@pytest.mark.parametrize("wrong", ["fast", {}, [-1.0]])
+def test_what_is_no_cooling_is_refused(wrong):
+    with pytest.raises(InputError, match="must be positive"):
+        equivalent_distance(wrong)
+
+
 def test_second_opinion():
     rates = np.array([272.0, 18.333, 9.056, 5.5556, 3.0])
     found = second_opinion(STEELS["4140"], rates)

@@ -275,17 +275,19 @@ def test_the_coupled_limit_is_the_ferrite_that_agrees_with_its_own_heat(name):
     from heatq.steels import grade
 
     steel = grade(name)
-    kinetic, thermal = kinetic_tables(steel).rates, thermal_table(steel.material)
+    tables, thermal = kinetic_tables(steel), thermal_table(steel.material)
+    kinetic, s = tables.rates, (tables.s_table, tables.s_inverse_step)
     slope = np.diff(kinetic[:, 3])
     row = int(np.flatnonzero(slope < 0.0).mean())  # between Ae1 and Ae3
-    start, ferrite, share = NODES[row] + 0.5, 0.02, 0.9
+    start, ferrite, y = NODES[row] + 0.5, 0.02, 1.6
+    share = _kernels.inverse_s(y, *s)
     limit = 0.5 * (kinetic[row, 3] + kinetic[row + 1, 3])
 
     def lack(grown):
         at_its_own_temperature = limit + slope[row] * _kernels.warming(start, thermal) * (grown - ferrite)
         return share * at_its_own_temperature - grown
 
-    found = share * _kernels.coupled_limit(share, limit, start, ferrite, kinetic, thermal)
+    found = share * _kernels.coupled_limit(y, limit, start, ferrite, kinetic, *s, thermal)
     assert ferrite < found < share * limit
     assert found == pytest.approx(brentq(lack, 0.0, 1.0, xtol=1e-14), rel=1e-9)
-    assert _kernels.coupled_limit(share, limit, 500.0, ferrite, kinetic, thermal) == limit  # below Ae1 it is constant
+    assert _kernels.coupled_limit(y, limit, 500.0, ferrite, kinetic, *s, thermal) == limit  # below Ae1 it is constant

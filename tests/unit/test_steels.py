@@ -276,6 +276,11 @@ def test_a_name_is_no_steel(wrong):
             call()
 
 
+def test_what_holds_no_fractions_is_refused():
+    with pytest.raises(InputError, match="fractions has no variable 'fraction'"):
+        hq.hardness_of(None, hq.grade("4140"))
+
+
 def test_what_is_no_diagram_is_refused():
     with pytest.raises(InputError, match="diagram is not a CCT diagram"):
         hq.critical_rate("4140", "martensite", 0.9)
