@@ -5,8 +5,8 @@ change only in the file a function stands in. The equations are on the documenta
 numpy twin of the step is in the tests.
 
 Layout. Cells are ``[radial, axial]`` with the axial index fastest, so that the inner loops are long. A material is two tables on one uniform
-temperature grid (`TABLE_START`, `TABLE_STEP`): ``thermal[i]`` holds the volumetric enthalpy
-(J/m3) of ferrite, pearlite, bainite, martensite, austenite and then their conductivities (W/mK); ``kinetic[i]`` holds
+temperature grid (`TABLE_START`, `TABLE_STEP`): ``thermal[i]`` holds four columns for each of ferrite, pearlite, bainite, martensite and
+austenite: volumetric enthalpy (J/m3), its change to the next row, conductivity (W/mK), its change; ``kinetic[i]`` holds
 the rates of ferrite, pearlite, bainite (1/s), the ferrite limit and exp(alpha T). ``kinetic_scalars`` holds Ms (degC),
 Koistinen-Marburger coefficient alpha (1/K), carbon (mass %), dMs/dC (K per mass %), the temperature above which nothing
 forms, exp(-alpha Ms), and the temperature below which no rate is left. A plain material uses the austenite columns and ``transforms = 0``.
@@ -14,14 +14,19 @@ forms, exp(-alpha Ms), and the temperature below which no rate is left. A plain 
 Boundary tables: ``flux_tables[row]`` is the flux (W/m2) over surface temperature on the same grid. A zone has knots
 ``zone_start[zone] .. zone_start[zone + 1]`` in ``knot_time``, each with its row of ``flux_tables``; between knots the
 flux is linear in time.
+
+What runs once per cell or step is inlined into `advance` and works on arrays without owners (`borrowed`): counting references and
+passing tables through calls took two thirds of the time of a short 1-D run.
 """
 
 from __future__ import annotations
 
 import numpy as np
 from numba import njit
+from numba.extending import intrinsic
 
-FERRITE, PEARLITE, BAINITE, MARTENSITE, AUSTENITE = range(5)
+#: First of the four columns of a phase.
+FERRITE, PEARLITE, BAINITE, MARTENSITE, AUSTENITE = range(0, 20, 4)
 REACHED, COLD, BUFFER_FULL, STEP_TOO_SMALL, NOT_FINITE = range(5)
 GAMMA = 1.0 - 0.5 * 2.0**0.5
 
@@ -29,11 +34,27 @@ GAMMA = 1.0 - 0.5 * 2.0**0.5
 TABLE_START = -100.0
 TABLE_STEP = 1.0
 TABLE_ROWS = 1551
+#: Rows of work space that a run needs.
+WORK_ROWS = 35
 
-jit = njit(cache=True, nogil=True, error_model="numpy")
+jit = njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})
+inline = njit(cache=True, nogil=True, error_model="numpy", forceinline=True, fastmath={"contract"})
 
 
-@jit
+@intrinsic
+def borrowed(typing_context, array):
+    """The same array without its owner, so that no reference to it is counted; only for arrays that the caller holds."""
+
+    def generate(context, builder, signature, arguments):
+        view = context.make_array(signature.return_type)(context, builder, value=arguments[0])
+        view.meminfo = view.meminfo.type(None)
+        view.parent = view.parent.type(None)
+        return view._getvalue()
+
+    return array(array), generate
+
+
+@inline
 def table_index(temperature):
     """Row below ``temperature`` and the distance from it in rows; linear continuation beyond the table."""
     x = (temperature - TABLE_START) * (1.0 / TABLE_STEP)
@@ -41,7 +62,7 @@ def table_index(temperature):
     return i, x - i
 
 
-@jit
+@inline
 def inverse_s(y, s_table, s_inverse_step):
     """Transformed fraction X = S^-1(y) from its uniform table; 1 beyond the end."""
     x = y * s_inverse_step
@@ -51,7 +72,7 @@ def inverse_s(y, s_table, s_inverse_step):
     return s_table[i] + (x - i) * (s_table[i + 1] - s_table[i])
 
 
-@jit
+@inline
 def rates_at(temperature, kinetic):
     """Rates of ferrite, pearlite, bainite (1/s) and the ferrite limit at one temperature."""
     i, w = table_index(temperature)
@@ -63,7 +84,7 @@ def rates_at(temperature, kinetic):
     )
 
 
-@jit
+@inline
 def grow(
     y_ferrite, y_pearlite, y_bainite, gain_ferrite, gain_pearlite, gain_bainite,
     ferrite, pearlite, bainite, martensite, limit, s_table, s_inverse_step,
@@ -95,15 +116,14 @@ def grow(
     return ferrite, pearlite, bainite
 
 
-@jit
+@inline
 def warming(temperature, thermal):
     """Temperature (K) that austenite gains as it becomes ferrite at one temperature."""
     i, _ = table_index(temperature)
-    latent = thermal[i, AUSTENITE] - thermal[i, FERRITE]
-    return latent * TABLE_STEP / (thermal[i + 1, AUSTENITE] - thermal[i, AUSTENITE])
+    return (thermal[i, AUSTENITE] - thermal[i, FERRITE]) * TABLE_STEP / thermal[i, AUSTENITE + 1]
 
 
-@jit
+@inline
 def coupled_limit(y, limit, temperature, ferrite, kinetic, s_table, s_inverse_step, thermal):
     """Ferrite limit that holds when the ferrite has grown to its share X(y) of it, by one Newton step.
 
@@ -121,7 +141,7 @@ def coupled_limit(y, limit, temperature, ferrite, kinetic, s_table, s_inverse_st
     return (ferrite + (share * limit - ferrite) / (1.0 + feedback)) / share
 
 
-@jit
+@inline
 def martensite_start(ferrite, kinetic_scalars):
     """Ms (degC) of austenite enriched by the carbon that ferrite rejected."""
     carbon = kinetic_scalars[2]
@@ -131,16 +151,15 @@ def martensite_start(ferrite, kinetic_scalars):
     return kinetic_scalars[0] + kinetic_scalars[3] * (enriched - carbon)
 
 
-@jit
+@inline
 def plain_temperature(enthalpy, guess, thermal):
     """Temperature, heat capacity (J/m3K) and conductivity of the austenite (or plain material) columns."""
     i, w = table_index(guess)
     lowest = 0
     highest = TABLE_ROWS - 2
     while True:
-        h = thermal[i, AUSTENITE]
-        rise = thermal[i + 1, AUSTENITE] - h
-        w = (enthalpy - h) / rise
+        rise = thermal[i, AUSTENITE + 1]
+        w = (enthalpy - thermal[i, AUSTENITE]) / rise
         if w < 0.0 and i > lowest:
             highest = i - 1
             i = max(lowest, i - max(1, int(min(-w, 1e6))))
@@ -149,20 +168,54 @@ def plain_temperature(enthalpy, guess, thermal):
             i = min(highest, i + max(1, int(min(w, 1e6))))
         else:
             break
-    k = thermal[i, 9] + w * (thermal[i + 1, 9] - thermal[i, 9])
+    k = thermal[i, AUSTENITE + 2] + w * thermal[i, AUSTENITE + 3]
     return TABLE_START + (i + w) * TABLE_STEP, rise * (1.0 / TABLE_STEP), k
 
 
-@jit
-def node_enthalpy(i, ferrite, pearlite, bainite, martensite, austenite, thermal):
-    """Enthalpy (J/m3) of a mixture at table row i."""
-    return (
-        ferrite * thermal[i, FERRITE]
-        + pearlite * thermal[i, PEARLITE]
-        + bainite * thermal[i, BAINITE]
-        + martensite * thermal[i, MARTENSITE]
-        + austenite * thermal[i, AUSTENITE]
-    )
+@inline
+def mixture_row(i, ferrite, pearlite, bainite, martensite, austenite, thermal):
+    """Enthalpy (J/m3) of a mixture at row i and its change to the next row, then the same of its conductivity (W/mK)."""
+    h = (
+        ferrite * thermal[i, FERRITE] + pearlite * thermal[i, PEARLITE] + bainite * thermal[i, BAINITE]
+        + martensite * thermal[i, MARTENSITE] + austenite * thermal[i, AUSTENITE]
+    )  # fmt: skip
+    rise = (
+        ferrite * thermal[i, FERRITE + 1] + pearlite * thermal[i, PEARLITE + 1] + bainite * thermal[i, BAINITE + 1]
+        + martensite * thermal[i, MARTENSITE + 1] + austenite * thermal[i, AUSTENITE + 1]
+    )  # fmt: skip
+    k = (
+        ferrite * thermal[i, FERRITE + 2] + pearlite * thermal[i, PEARLITE + 2] + bainite * thermal[i, BAINITE + 2]
+        + martensite * thermal[i, MARTENSITE + 2] + austenite * thermal[i, AUSTENITE + 2]
+    )  # fmt: skip
+    slope = (
+        ferrite * thermal[i, FERRITE + 3] + pearlite * thermal[i, PEARLITE + 3] + bainite * thermal[i, BAINITE + 3]
+        + martensite * thermal[i, MARTENSITE + 3] + austenite * thermal[i, AUSTENITE + 3]
+    )  # fmt: skip
+    return h, rise, k, slope
+
+
+@inline
+def forming_share(i, enthalpy, h, rise, k, slope, scale, low, kinetic, thermal):
+    """`mixture_row` with ``low`` of austenite turned into what holds while martensite forms: share, rise, conductivity, austenite.
+
+    The austenite follows Koistinen and Marburger, ``scale`` exp(alpha T), linear between rows; with its latent heat, linear too, that
+    makes a small parabola, w = chord + bow w (1 - w). ``bow`` is of the order of 1e-3, and what is left out of the
+    order of its fourth power; outside the two rows the share is that of the chord.
+    """
+    fall = scale * kinetic[i + 1, 4] - low
+    bend = thermal[i, AUSTENITE + 1] - thermal[i, MARTENSITE + 1]
+    rise += fall * (thermal[i, AUSTENITE] - thermal[i, MARTENSITE] + bend)
+    inverse = 1.0 / rise
+    chord = (enthalpy - h) * inverse
+    bow = fall * bend * inverse
+    arch = max(chord * (1.0 - chord), 0.0)
+    w = chord + bow * arch * (1.0 + bow * (1.0 - 2.0 * chord + bow * (1.0 - 5.0 * arch)))
+    more = w * fall
+    k += w * slope + more * (
+        thermal[i, AUSTENITE + 2] - thermal[i, MARTENSITE + 2]
+        + w * (thermal[i, AUSTENITE + 3] - thermal[i, MARTENSITE + 3])
+    )  # fmt: skip
+    return w, rise, k, low + more
 
 
 @jit
@@ -180,21 +233,18 @@ def mixture_temperature(
     scale = pool * exp_ms
     can_form = austenite > 1e-12
     forms = can_form and guess < ms
-    low_left = high_left = left = austenite
     i, w = table_index(guess)
     for attempt in range(2):
         lowest = 0
         highest = TABLE_ROWS - 2
         while True:
+            left = scale * kinetic[i, 4] if forms else austenite
+            h, rise, k, slope = mixture_row(i, ferrite, pearlite, bainite, pool - left, left, thermal)
             if forms:
-                low_left = scale * kinetic[i, 4]
-                high_left = scale * kinetic[i + 1, 4]
+                w, rise, k, left = forming_share(i, enthalpy, h, rise, k, slope, scale, left, kinetic, thermal)
             else:
-                low_left = high_left = austenite
-            h = node_enthalpy(i, ferrite, pearlite, bainite, pool - low_left, low_left, thermal)
-            rise = node_enthalpy(i + 1, ferrite, pearlite, bainite, pool - high_left, high_left, thermal) - h
-            inverse = 1.0 / rise
-            w = (enthalpy - h) * inverse
+                w = (enthalpy - h) / rise
+                k += w * slope
             if w < 0.0 and i > lowest:
                 highest = i - 1
                 i = max(lowest, i - max(1, int(min(-w, 1e6))))
@@ -204,19 +254,10 @@ def mixture_temperature(
             else:
                 break
         if forms:
-            # product of two linear functions: a small parabola on the chord between the rows
-            bow = (high_left - low_left) * inverse * (
-                thermal[i + 1, AUSTENITE] - thermal[i + 1, MARTENSITE] - thermal[i, AUSTENITE] + thermal[i, MARTENSITE]
-            )  # fmt: skip
-            start = w
-            for _ in range(5):
-                w = start + w * (1.0 - w) * bow
-            left = low_left + w * (high_left - low_left)
             if left <= austenite or attempt == 1:
                 left = max(min(left, austenite), 0.0)
                 break
             forms = False
-            left = austenite
         else:
             t = TABLE_START + (i + w) * TABLE_STEP
             if not can_form or attempt == 1 or t >= ms:
@@ -224,17 +265,10 @@ def mixture_temperature(
             if scale * (kinetic[i, 4] + w * (kinetic[i + 1, 4] - kinetic[i, 4])) >= austenite:
                 break
             forms = True
-    k = (
-        ferrite * (thermal[i, 5] + w * (thermal[i + 1, 5] - thermal[i, 5]))
-        + pearlite * (thermal[i, 6] + w * (thermal[i + 1, 6] - thermal[i, 6]))
-        + bainite * (thermal[i, 7] + w * (thermal[i + 1, 7] - thermal[i, 7]))
-        + (pool - left) * (thermal[i, 8] + w * (thermal[i + 1, 8] - thermal[i, 8]))
-        + left * (thermal[i, 9] + w * (thermal[i + 1, 9] - thermal[i, 9]))
-    )
     return TABLE_START + (i + w) * TABLE_STEP, max(pool - left, martensite), rise * (1.0 / TABLE_STEP), k
 
 
-@jit
+@inline
 def surface_balance(cell, conductance, guess, flux_tables, a, b, weight):
     """Surface temperature, flux (W/m2) and slope dq/dTs with conductance (cell - Ts) = q(Ts).
 
@@ -273,7 +307,7 @@ def surface_balance(cell, conductance, guess, flux_tables, a, b, weight):
     return ts, q0 + slope * (ts - t0), slope
 
 
-@jit
+@inline
 def knot_rows(time, zone, side, zone_start, knot_time):
     """Rows of the two knots around ``time`` and the weight of the later one.
 
@@ -296,7 +330,7 @@ def knot_rows(time, zone, side, zone_start, knot_time):
     return k, k + 1, min(max((time - knot_time[k]) / span, 0.0), 1.0)
 
 
-@jit
+@inline
 def boundary_balance(
     face,
     time,
@@ -349,7 +383,7 @@ def boundary_balance(
     return power
 
 
-@jit
+@inline
 def heat_balance(
     time, side, temp, cond, surface, grid_r, grid_z, zones, zone_start, knot_time, flux_tables,
     rate, g_r, g_z, bound, face_power,
@@ -363,44 +397,52 @@ def heat_balance(
     nr, nz = temp.shape
     half = grid_z[0]
     width = grid_z[1]
-    for i in range(nr):
-        c = cond[i]
-        g = g_z[i]
-        area = grid_r[3, i]
-        for j in range(nz - 1):
-            near = c[j]
-            far = c[j + 1]
-            g[j] = area * near * far / (half[j] * far + half[j + 1] * near)
-    for i in range(nr - 1):
-        c = cond[i]
-        d = cond[i + 1]
-        g = g_r[i]
-        around = 2.0 * np.pi * grid_r[2, i]
-        inner = grid_r[2, i] - grid_r[0, i]
-        outer = grid_r[0, i + 1] - grid_r[2, i]
-        for j in range(nz):
-            g[j] = around * width[j] * c[j] * d[j] / (inner * d[j] + outer * c[j])
-    for i in range(nr):
-        t = temp[i]
-        r = rate[i]
-        g = g_z[i]
-        if nz > 1:
+    if nz == 1:  # loops of length one would cost more than what they do
+        rate[0, 0] = 0.0
+        for i in range(nr - 1):
+            near = (grid_r[2, i] - grid_r[0, i]) * cond[i + 1, 0]
+            far = (grid_r[0, i + 1] - grid_r[2, i]) * cond[i, 0]
+            g = 2.0 * np.pi * grid_r[2, i] * width[0] * cond[i, 0] * cond[i + 1, 0] / (near + far)
+            q = g * (temp[i, 0] - temp[i + 1, 0])
+            g_r[i, 0] = g
+            rate[i, 0] -= q
+            rate[i + 1, 0] = q
+    else:
+        for i in range(nr):
+            c = cond[i]
+            g = g_z[i]
+            area = grid_r[3, i]
+            for j in range(nz - 1):
+                near = c[j]
+                far = c[j + 1]
+                g[j] = area * near * far / (half[j] * far + half[j + 1] * near)
+        for i in range(nr - 1):
+            c = cond[i]
+            d = cond[i + 1]
+            g = g_r[i]
+            around = 2.0 * np.pi * grid_r[2, i]
+            inner = grid_r[2, i] - grid_r[0, i]
+            outer = grid_r[0, i + 1] - grid_r[2, i]
+            for j in range(nz):
+                g[j] = around * width[j] * c[j] * d[j] / (inner * d[j] + outer * c[j])
+        for i in range(nr):
+            t = temp[i]
+            r = rate[i]
+            g = g_z[i]
             r[0] = g[0] * (t[1] - t[0])
             for j in range(1, nz - 1):
                 r[j] = g[j] * (t[j + 1] - t[j]) - g[j - 1] * (t[j] - t[j - 1])
             r[nz - 1] = g[nz - 2] * (t[nz - 2] - t[nz - 1])
-        else:
-            r[0] = 0.0
-    for i in range(nr - 1):
-        t = temp[i]
-        u = temp[i + 1]
-        g = g_r[i]
-        r = rate[i]
-        s = rate[i + 1]
-        for j in range(nz):
-            q = g[j] * (t[j] - u[j])
-            r[j] -= q
-            s[j] += q
+        for i in range(nr - 1):
+            t = temp[i]
+            u = temp[i + 1]
+            g = g_r[i]
+            r = rate[i]
+            s = rate[i + 1]
+            for j in range(nz):
+                q = g[j] * (t[j] - u[j])
+                r[j] -= q
+                s[j] += q
     for face in range(4):
         face_power[face] = 0.0
         if zones[face, 0] >= 0:
@@ -422,7 +464,7 @@ def heat_balance(
             )
 
 
-@jit
+@inline
 def factor_sweeps(tau_gamma, mass, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z):
     """Factors of (mass + gamma tau K_z) and (mass + gamma tau K_r), used by both stages of a step.
 
@@ -447,6 +489,20 @@ def factor_sweeps(tau_gamma, mass, g_r, g_z, bound, upper_r, inverse_r, upper_z,
             low = tau_gamma * g_z[i, j - 1]
             inverse_z[i, j] = 1.0 / (mass[i, j] + tau_gamma * bound[1, i] + low * (1.0 - upper_z[i, j - 1]))
             upper_z[i, j] = 0.0
+    if nz == 1:
+        up = 0.0
+        share = 0.0
+        d = mass[0, 0] + tau_gamma * bound[3, 0]
+        for i in range(nr):
+            if i > 0:
+                d = mass[i, 0] + up * (1.0 - share)
+            up = tau_gamma * (g_r[i, 0] if i < nr - 1 else bound[2, 0])
+            inverse = 1.0 / (d + up)
+            share = up * inverse
+            inverse_r[i, 0] = inverse
+            upper_r[i, 0] = share
+        upper_r[nr - 1, 0] = 0.0
+        return
     for i in range(nr):
         m = mass[i]
         g = g_r[i]
@@ -471,7 +527,7 @@ def factor_sweeps(tau_gamma, mass, g_r, g_z, bound, upper_r, inverse_r, upper_z,
             upper[j] = up * inverse
 
 
-@jit
+@inline
 def solve_sweeps(
     tau_gamma, right, mass, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, face_energy
 ):  # fmt: skip
@@ -530,83 +586,117 @@ def solve_sweeps(
         face_energy[3] += tau_gamma * bound[3, j] * right[0, j]
 
 
-@jit
-def transform_state(
+@inline
+def transform(
+    dt, temp_a, temp_b, ferrite_b, fractions, sums, new_fractions, new_sums, start,
+    kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
+):  # fmt: skip
+    """Ferrite, pearlite and bainite of every cell after a step; see `new_state`."""
+    top = kinetic_scalars[4]
+    bottom = kinetic_scalars[6]
+    half = 0.5 * dt
+    for n in range(temp_a.shape[0]):
+        f = fractions[0, n]
+        p = fractions[1, n]
+        b = fractions[2, n]
+        m = fractions[3, n]
+        yf = sums[0, n]
+        yp = sums[1, n]
+        yb = sums[2, n]
+        ta = temp_a[n]
+        tb = temp_b[n]
+        if f + p + b + m < 0.999999999 and max(ta, tb) > bottom and min(ta, tb) < top:
+            ka = rates_at(ta, kinetic)
+            kb = rates_at(tb, kinetic)
+            df = half * (ka[0] + kb[0])
+            dp = half * (ka[1] + kb[1])
+            db = half * (ka[2] + kb[2])
+            if df + dp + db > 0.0:
+                yf += df
+                yp += dp
+                yb += db
+                limit = kb[3]
+                if df > 0.0:
+                    limit = coupled_limit(yf, limit, tb, ferrite_b[n], kinetic, s_table, s_inverse_step, thermal)
+                f, p, b = grow(yf, yp, yb, df, dp, db, f, p, b, m, limit, s_table, s_inverse_step)
+        if f != start[0, n]:
+            ms = martensite_start(f, kinetic_scalars)
+            start[0, n] = f
+            start[1, n] = ms
+            start[2, n] = np.exp(-kinetic_scalars[1] * ms)
+        new_fractions[0, n] = f
+        new_fractions[1, n] = p
+        new_fractions[2, n] = b
+        new_sums[0, n] = yf
+        new_sums[1, n] = yp
+        new_sums[2, n] = yb
+
+
+@inline
+def new_state(
     dt, temp_a, temp_b, ferrite_b, transforms, fractions, sums, enthalpy, guess,
-    new_fractions, new_sums, new_temp, new_mass, new_cond, volume, start,
+    new_fractions, new_sums, new_temp, new_mass, new_cond, volume, start, others,
     kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
 ):  # fmt: skip
     """Fractions, temperature, heat capacity (J/K) and conductivity of every cell for new enthalpies.
 
-    The rate integrals grow by ``dt (k(temp_a) + k(temp_b)) / 2``; ``ferrite_b`` is the ferrite that ``temp_b`` counts with. Arrays of fractions and sums have the phase (ferrite,
+    The rate integrals grow by ``dt (k(temp_a) + k(temp_b)) / 2``; ``ferrite_b`` is the ferrite that ``temp_b`` counts with.
+    All arrays run over the cells in one row; those of fractions and sums have the phase (ferrite,
     pearlite, bainite, martensite; three sums) first. ``start`` remembers per cell the ferrite fraction, its Ms and
-    exp(-alpha Ms), which are worked out again only when that fraction changes.
+    exp(-alpha Ms), which are worked out again only when that fraction changes. Mostly the table row of ``guess`` is right, and whether
+    martensite forms there; the ``others`` are solved after that.
     """
-    nr, nz = enthalpy.shape
     if not transforms:
-        for i in range(nr):
-            for j in range(nz):
-                t, c, k = plain_temperature(enthalpy[i, j], guess[i, j], thermal)
-                new_temp[i, j] = t
-                new_mass[i, j] = c * volume[i, j]
-                new_cond[i, j] = k
+        for n in range(enthalpy.shape[0]):
+            t, c, k = plain_temperature(enthalpy[n], guess[n], thermal)
+            new_temp[n] = t
+            new_mass[n] = c * volume[n]
+            new_cond[n] = k
         return
-    top = kinetic_scalars[4]
-    bottom = kinetic_scalars[6]
-    for i in range(nr):
-        for j in range(nz):
-            f = fractions[0, i, j]
-            p = fractions[1, i, j]
-            b = fractions[2, i, j]
-            m = fractions[3, i, j]
-            total = f + p + b + m
-            ta = temp_a[i, j]
-            tb = temp_b[i, j]
-            hottest = max(ta, tb)
-            new_sums[0, i, j] = sums[0, i, j]
-            new_sums[1, i, j] = sums[1, i, j]
-            new_sums[2, i, j] = sums[2, i, j]
-            if total == 0.0 and min(ta, tb, guess[i, j]) >= top:
-                t, c, k = plain_temperature(enthalpy[i, j], guess[i, j], thermal)
-            else:
-                if total < 0.999999999 and hottest > bottom and min(ta, tb) < top:
-                    ka = rates_at(ta, kinetic)
-                    kb = rates_at(tb, kinetic)
-                    half = 0.5 * dt
-                    df = half * (ka[0] + kb[0])
-                    dp = half * (ka[1] + kb[1])
-                    db = half * (ka[2] + kb[2])
-                    if df + dp + db > 0.0:
-                        yf = sums[0, i, j] + df
-                        yp = sums[1, i, j] + dp
-                        yb = sums[2, i, j] + db
-                        new_sums[0, i, j] = yf
-                        new_sums[1, i, j] = yp
-                        new_sums[2, i, j] = yb
-                        limit = kb[3]
-                        if df > 0.0:
-                            limit = coupled_limit(
-                                yf, limit, tb, ferrite_b[i, j], kinetic, s_table, s_inverse_step, thermal
-                            )  # fmt: skip
-                        f, p, b = grow(yf, yp, yb, df, dp, db, f, p, b, m, limit, s_table, s_inverse_step)
-                if f != start[0, i, j]:
-                    ms = martensite_start(f, kinetic_scalars)
-                    start[0, i, j] = f
-                    start[1, i, j] = ms
-                    start[2, i, j] = np.exp(-kinetic_scalars[1] * ms)
-                t, m, c, k = mixture_temperature(
-                    enthalpy[i, j], guess[i, j], f, p, b, m, start[1, i, j], start[2, i, j], kinetic, thermal
-                )
-            new_fractions[0, i, j] = f
-            new_fractions[1, i, j] = p
-            new_fractions[2, i, j] = b
-            new_fractions[3, i, j] = m
-            new_temp[i, j] = t
-            new_mass[i, j] = c * volume[i, j]
-            new_cond[i, j] = k
+    transform(
+        dt, temp_a, temp_b, ferrite_b, fractions, sums, new_fractions, new_sums, start,
+        kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
+    )  # fmt: skip
+    count = 0
+    for n in range(enthalpy.shape[0]):
+        f = new_fractions[0, n]
+        p = new_fractions[1, n]
+        b = new_fractions[2, n]
+        pool = 1.0 - f - p - b
+        austenite = pool - fractions[3, n]
+        ms = start[1, n]
+        can_form = austenite > 1e-12
+        forms = can_form and guess[n] < ms
+        i, w = table_index(guess[n])
+        scale = pool * start[2, n]
+        left = scale * kinetic[i, 4] if forms else austenite
+        h, rise, k, slope = mixture_row(i, f, p, b, pool - left, left, thermal)
+        if forms:
+            w, rise, k, left = forming_share(i, enthalpy[n], h, rise, k, slope, scale, left, kinetic, thermal)
+        else:
+            w = (enthalpy[n] - h) / rise
+            k += w * slope
+        t = TABLE_START + (i + w) * TABLE_STEP
+        if not 0.0 <= w <= 1.0 or not 0.0 <= left <= austenite or (can_form and not forms and t < ms):
+            others[count] = n
+            count += 1
+        new_fractions[3, n] = max(pool - left, fractions[3, n])
+        new_temp[n] = t
+        new_mass[n] = rise * (1.0 / TABLE_STEP) * volume[n]
+        new_cond[n] = k
+    for other in range(count):
+        n = others[other]
+        t, m, c, k = mixture_temperature(
+            enthalpy[n], guess[n], new_fractions[0, n], new_fractions[1, n], new_fractions[2, n], fractions[3, n],
+            start[1, n], start[2, n], kinetic, thermal,
+        )  # fmt: skip
+        new_fractions[3, n] = m
+        new_temp[n] = t
+        new_mass[n] = c * volume[n]
+        new_cond[n] = k
 
 
-@jit
+@inline
 def expected_capacity(
     dt, temp, enthalpy, heating, mass, volume, transforms, fractions, start, kinetic, thermal, capacity
 ):  # fmt: skip
@@ -615,47 +705,44 @@ def expected_capacity(
     The enthalpy at the end is expected from ``heating``, its rate (W/m3) in the last step, which stays continuous where
     the heat capacity jumps. A cell that transforms keeps its tangent unless it is about to pass Ms.
     """
-    nr, nz = temp.shape
-    for i in range(nr):
-        for j in range(nz):
-            t = temp[i, j]
-            capacity[i, j] = mass[i, j]
-            change = dt * heating[i, j]
-            guess = t + change * volume[i, j] / mass[i, j]
-            ms = start[1, i, j]
-            if abs(guess - t) < 1e-3:
-                continue
-            if not transforms:
-                ahead = plain_temperature(enthalpy[i, j] + change, guess, thermal)[0]
-            elif t > ms and guess < ms:
-                ahead = mixture_temperature(
-                    enthalpy[i, j] + change, guess, fractions[0, i, j], fractions[1, i, j], fractions[2, i, j],
-                    fractions[3, i, j], ms, start[2, i, j], kinetic, thermal,
-                )[0]  # fmt: skip
-            else:
-                continue
-            if abs(ahead - t) > 1e-3:
-                capacity[i, j] = change * volume[i, j] / (ahead - t)
+    for n in range(temp.shape[0]):
+        t = temp[n]
+        capacity[n] = mass[n]
+        change = dt * heating[n]
+        guess = t + change * volume[n] / mass[n]
+        if abs(guess - t) < 1e-3:
+            continue
+        if not transforms:
+            ahead = plain_temperature(enthalpy[n] + change, guess, thermal)[0]
+        elif t > start[1, n] and guess < start[1, n]:
+            ahead = mixture_temperature(
+                enthalpy[n] + change, guess, fractions[0, n], fractions[1, n], fractions[2, n],
+                fractions[3, n], start[1, n], start[2, n], kinetic, thermal,
+            )[0]  # fmt: skip
+        else:
+            continue
+        if abs(ahead - t) > 1e-3:
+            capacity[n] = change * volume[n] / (ahead - t)
 
 
-@jit
+@inline
 def released_rate(
     dt, temp, new_temp, enthalpy, new_enthalpy, mass, new_mass, volume, fractions, new_fractions, release
 ):  # fmt: skip
     """Temperature rate (K/s) that growth alone gave each cell in the last step; 0 where martensite forms or nothing grew."""
-    nr, nz = temp.shape
-    for i in range(nr):
-        for j in range(nz):
-            grown = 0.0
-            for phase in range(3):
-                grown += new_fractions[phase, i, j] - fractions[phase, i, j]
-            release[i, j] = 0.0
-            if grown > 0.0 and new_fractions[3, i, j] == fractions[3, i, j]:
-                heat = (new_enthalpy[i, j] - enthalpy[i, j]) * volume[i, j]
-                release[i, j] = (new_temp[i, j] - temp[i, j] - 2.0 * heat / (mass[i, j] + new_mass[i, j])) / dt
+    per_second = 1.0 / dt
+    for n in range(temp.shape[0]):
+        grown = 0.0
+        for phase in range(3):
+            grown += new_fractions[phase, n] - fractions[phase, n]
+        rate = 0.0
+        if grown > 0.0 and new_fractions[3, n] == fractions[3, n]:
+            heat = (new_enthalpy[n] - enthalpy[n]) * volume[n]
+            rate = (new_temp[n] - temp[n] - 2.0 * heat / (mass[n] + new_mass[n])) * per_second
+        release[n] = rate
 
 
-@jit
+@inline
 def node_value(temp, surface, r, z):
     """Temperature at a node: 0 and n + 1 are the faces of a direction, 1 ... n its cells."""
     nr, nz = temp.shape
@@ -673,7 +760,7 @@ def node_value(temp, surface, r, z):
     return surface[end, i] + surface[3 if r == 0 else 2, j] - temp[i, j]
 
 
-@jit
+@inline
 def record_row(
     row,
     time,
@@ -726,55 +813,94 @@ def advance(
     enthalpy, temp, mass, cond, fractions, sums, formation, memory, surface, energy_out,
     grid_r, grid_z, volume, zones, zone_start, knot_time, flux_tables,
     thermal, kinetic, kinetic_scalars, s_table, s_inverse_step,
-    probe_r, probe_z, weight_r, weight_z, linear, record,
+    probe_r, probe_z, weight_r, weight_z, linear, record, work, edges, totals,
 ):  # fmt: skip
     """March from ``clock[0]`` to ``stop_time`` or until ``record`` is full; return status and the rows written.
 
     ``clock`` holds time, next step, accepted steps, rejected steps, lowest and highest temperature seen, the step to take
     after a jump, and the temperature below which the run may end. ``memory`` holds what each cell remembers of the last step:
     the rate of its enthalpy (W/m3), the part of its temperature rate that growth gave it (K/s), and ``start`` of
-    `transform_state`. Second-order linearly implicit W-method (ROS2) in
+    `new_state`. Second-order linearly implicit W-method (ROS2) in
     enthalpy, approximately factorised: one tridiagonal sweep per direction and stage; the kinetics ride along with the mean
     of the rates at both ends of the step. The matrix of the implicit part takes the heat capacity that is expected over the step,
     and the heat that growth releases, as known from the last step, as a source with a time of its own. The step is chosen so that the difference to the embedded first-order solution
-    stays below ``tolerance`` (K) in every cell.
+    stays below ``tolerance`` (K) in every cell. ``work`` (`WORK_ROWS`, cells), ``edges`` (3, 4, longest side) and ``totals``
+    (4, 4) are the kernel's own; ``edges`` of faces without a boundary must be 0.
     """
+    clock, enthalpy, temp, mass, cond = (
+        borrowed(clock),
+        borrowed(enthalpy),
+        borrowed(temp),
+        borrowed(mass),
+        borrowed(cond),
+    )
+    fractions, sums, formation, memory = borrowed(fractions), borrowed(sums), borrowed(formation), borrowed(memory)
+    surface, energy_out, grid_r, grid_z = borrowed(surface), borrowed(energy_out), borrowed(grid_r), borrowed(grid_z)
+    volume, zones, zone_start, knot_time = borrowed(volume), borrowed(zones), borrowed(zone_start), borrowed(knot_time)
+    flux_tables, thermal, kinetic, s_table = (
+        borrowed(flux_tables),
+        borrowed(thermal),
+        borrowed(kinetic),
+        borrowed(s_table),
+    )
+    kinetic_scalars, record, linear = borrowed(kinetic_scalars), borrowed(record), borrowed(linear)
+    probe_r, probe_z, weight_r, weight_z = borrowed(probe_r), borrowed(probe_z), borrowed(weight_r), borrowed(weight_z)
+    work, edges, totals = borrowed(work), borrowed(edges), borrowed(totals)
     nr, nz = temp.shape
     shape = (nr, nz)
-    rate = np.zeros(shape)
-    g_r = np.zeros(shape)
-    g_z = np.zeros(shape)
-    g_r2 = np.zeros(shape)
-    g_z2 = np.zeros(shape)
-    cond1 = np.empty(shape)
-    mass1 = np.empty(shape)
-    upper_r = np.zeros(shape)
-    inverse_r = np.zeros(shape)
-    upper_z = np.zeros(shape)
-    inverse_z = np.zeros(shape)
-    per_volume = 1.0 / volume
-    x1 = np.empty(shape)
-    x2 = np.empty(shape)
-    h1 = np.empty(shape)
-    t1 = np.empty(shape)
-    t2 = np.empty(shape)
-    guess = np.empty(shape)
-    bound = np.zeros((4, max(nz, nr)))
-    bound2 = np.zeros((4, max(nz, nr)))
-    surface1 = surface.copy()
-    frac1 = fractions.copy()
-    frac2 = fractions.copy()
-    sums1 = sums.copy()
-    sums2 = sums.copy()
-    heating = memory[0]
-    release = memory[1]
-    start = memory[2:]
-    capacity = np.empty(shape)
-    ferrite = np.zeros(shape)
-    power = np.zeros(4)
-    power2 = np.zeros(4)
-    out1 = np.zeros(4)
-    out2 = np.zeros(4)
+    cells = nr * nz
+    bound = edges[0]
+    bound2 = edges[1]
+    surface1 = edges[2]
+    power = totals[0]
+    power2 = totals[1]
+    out1 = totals[2]
+    out2 = totals[3]
+    # fields for the balance and the sweeps; what is done for every cell alone runs over all cells in one row
+    g_r = work[0].reshape(shape)
+    g_z = work[1].reshape(shape)
+    g_r2 = work[2].reshape(shape)
+    g_z2 = work[3].reshape(shape)
+    upper_r = work[4].reshape(shape)
+    inverse_r = work[5].reshape(shape)
+    upper_z = work[6].reshape(shape)
+    inverse_z = work[7].reshape(shape)
+    rate = work[8]
+    x1 = work[9]
+    x2 = work[10]
+    t1 = work[11]
+    cond1 = work[12]
+    capacity = work[13]
+    field_rate = rate.reshape(shape)
+    field_x1 = x1.reshape(shape)
+    field_x2 = x2.reshape(shape)
+    field_t1 = t1.reshape(shape)
+    field_cond1 = cond1.reshape(shape)
+    field_capacity = capacity.reshape(shape)
+    per_volume = work[14]
+    h1 = work[15]
+    t2 = work[16]
+    mass1 = work[17]
+    guess = work[18]
+    ferrite = work[19]
+    others = work[20].view(np.int64)
+    frac1 = work[21:25]
+    frac2 = work[25:29]
+    sums1 = work[29:32]
+    sums2 = work[32:35]
+    t0 = temp.reshape(cells)
+    h0 = enthalpy.reshape(cells)
+    mass0 = mass.reshape(cells)
+    cond0 = cond.reshape(cells)
+    frac0 = fractions.reshape((4, cells))
+    sums0 = sums.reshape((3, cells))
+    formed = formation.reshape((3, cells))
+    size = volume.reshape(cells)
+    heating = memory[0].reshape(cells)
+    release = memory[1].reshape(cells)
+    start = memory[2:].reshape((3, cells))
+    for n in range(cells):
+        per_volume[n] = 1.0 / size[n]
     rows = 0
     fresh = True
     rejected_last = False
@@ -782,8 +908,8 @@ def advance(
         start[0] = 0.0
         start[1] = kinetic_scalars[0]
         start[2] = kinetic_scalars[5]
-        transform_state(
-            0.0, temp, temp, fractions[0], transforms, fractions, sums, enthalpy, temp, frac1, sums1, t1, mass, cond, volume, start,
+        new_state(
+            0.0, t0, t0, frac0[0], transforms, frac0, sums0, h0, t0, frac1, sums1, t1, mass0, cond0, size, start, others,
             kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
         )  # fmt: skip
     while clock[0] < stop_time:
@@ -793,7 +919,7 @@ def advance(
         if fresh:
             heat_balance(
                 time, 0, temp, cond, surface, grid_r, grid_z, zones, zone_start, knot_time, flux_tables,
-                rate, g_r, g_z, bound, power,
+                field_rate, g_r, g_z, bound, power,
             )  # fmt: skip
             fresh = False
         # the next jump of any boundary must not lie inside a step
@@ -812,54 +938,50 @@ def advance(
             dt = 0.5 * left
         gamma = GAMMA * dt
         expected_capacity(
-            dt, temp, enthalpy, heating, mass, volume, transforms, fractions, start, kinetic, thermal, capacity
+            dt, t0, h0, heating, mass0, size, transforms, frac0, start, kinetic, thermal, capacity
         )  # fmt: skip
-        for i in range(nr):
-            for j in range(nz):
-                x1[i, j] = dt * (rate[i, j] + capacity[i, j] * release[i, j])
+        for n in range(cells):
+            x1[n] = dt * (rate[n] + capacity[n] * release[n])
         for face in range(4):
             out1[face] = dt * power[face]
-        factor_sweeps(gamma, capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z)
-        solve_sweeps(gamma, x1, capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, out1)
-        for i in range(nr):
-            for j in range(nz):
-                guess[i, j] = temp[i, j] + x1[i, j]
-                if transforms:
-                    ferrite[i, j] = fractions[0, i, j]
-                    if release[i, j] > 0.0:
-                        ferrite[i, j] += dt * release[i, j] / warming(temp[i, j], thermal)
-                x1[i, j] = capacity[i, j] * (x1[i, j] - dt * release[i, j])
-                h1[i, j] = enthalpy[i, j] + x1[i, j] * per_volume[i, j]
-        transform_state(
-            dt, temp, guess, ferrite, transforms, fractions, sums, h1, guess, frac1, sums1, t1, mass1, cond1, volume, start,
+        factor_sweeps(gamma, field_capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z)
+        solve_sweeps(gamma, field_x1, field_capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, out1)
+        for n in range(cells):
+            guess[n] = t0[n] + x1[n]
+            x1[n] = capacity[n] * (x1[n] - dt * release[n])
+            h1[n] = h0[n] + x1[n] * per_volume[n]
+        if transforms:
+            for n in range(cells):
+                ferrite[n] = frac0[0, n]
+                if release[n] > 0.0:
+                    ferrite[n] += dt * release[n] / warming(t0[n], thermal)
+        new_state(
+            dt, t0, guess, ferrite, transforms, frac0, sums0, h1, guess, frac1, sums1, t1, mass1, cond1, size, start, others,
             kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
         )  # fmt: skip
         for face in range(4):
             for n in range(surface.shape[1]):
                 surface1[face, n] = surface[face, n]
         heat_balance(
-            time + dt if not lands else limit, 1, t1, cond1, surface1, grid_r, grid_z, zones, zone_start, knot_time,
-            flux_tables, x2, g_r2, g_z2, bound2, power2,
+            time + dt if not lands else limit, 1, field_t1, field_cond1, surface1, grid_r, grid_z, zones, zone_start,
+            knot_time, flux_tables, field_x2, g_r2, g_z2, bound2, power2,
         )  # fmt: skip
-        for i in range(nr):
-            for j in range(nz):
-                x2[i, j] = dt * (x2[i, j] - capacity[i, j] * release[i, j]) - 2.0 * x1[i, j]
+        for n in range(cells):
+            x2[n] = dt * (x2[n] - capacity[n] * release[n]) - 2.0 * x1[n]
         for face in range(4):
             out2[face] = dt * power2[face] - 2.0 * out1[face]
-        solve_sweeps(gamma, x2, capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, out2)
-        for i in range(nr):
-            for j in range(nz):
-                change = 0.5 * (x1[i, j] + capacity[i, j] * (x2[i, j] + dt * release[i, j]))
-                h1[i, j] += change * per_volume[i, j]
-                guess[i, j] = t1[i, j] + change / mass1[i, j]
-        transform_state(
-            dt, temp, t1, frac1[0], transforms, fractions, sums, h1, guess, frac2, sums2, t2, mass1, cond1, volume, start,
+        solve_sweeps(gamma, field_x2, field_capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, out2)
+        for n in range(cells):
+            change = 0.5 * (x1[n] + capacity[n] * (x2[n] + dt * release[n]))
+            h1[n] += change * per_volume[n]
+            guess[n] = t1[n] + change / mass1[n]
+        new_state(
+            dt, t0, t1, frac1[0], transforms, frac0, sums0, h1, guess, frac2, sums2, t2, mass1, cond1, size, start, others,
             kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
         )  # fmt: skip
         worst = 0.0
-        for i in range(nr):
-            for j in range(nz):
-                worst = max(worst, abs(t2[i, j] - t1[i, j]))
+        for n in range(cells):
+            worst = max(worst, abs(t2[n] - t1[n]))
         finite = worst < 1e30
         error = worst / tolerance
         if not finite or error > 1.0:
@@ -874,26 +996,24 @@ def advance(
             factor = min(factor, 1.0)
         rejected_last = False
         if transforms:
-            released_rate(dt, temp, t2, enthalpy, h1, mass, mass1, volume, fractions, frac2, release)
+            released_rate(dt, t0, t2, h0, h1, mass0, mass1, size, frac0, frac2, release)
             for phase in range(3):
-                for i in range(nr):
-                    for j in range(nz):
-                        gain = frac2[phase, i, j] - fractions[phase, i, j]
-                        formation[phase, i, j] += gain * 0.5 * (temp[i, j] + t2[i, j])
-                        fractions[phase, i, j] = frac2[phase, i, j]
-                        sums[phase, i, j] = sums2[phase, i, j]
-            fractions[3] = frac2[3]
-        low = t2[0, 0]
-        high = t2[0, 0]
-        for i in range(nr):
-            for j in range(nz):
-                heating[i, j] = (h1[i, j] - enthalpy[i, j]) / dt
-                enthalpy[i, j] = h1[i, j]
-                temp[i, j] = t2[i, j]
-                mass[i, j] = mass1[i, j]
-                cond[i, j] = cond1[i, j]
-                low = min(low, t2[i, j])
-                high = max(high, t2[i, j])
+                for n in range(cells):
+                    formed[phase, n] += (frac2[phase, n] - frac0[phase, n]) * 0.5 * (t0[n] + t2[n])
+            frac0[:] = frac2
+            sums0[:] = sums2
+        per_second = 1.0 / dt
+        for n in range(cells):
+            heating[n] = (h1[n] - h0[n]) * per_second
+        low = t2[0]
+        high = t2[0]
+        for n in range(cells):
+            low = min(low, t2[n])
+            high = max(high, t2[n])
+        h0[:] = h1
+        t0[:] = t2
+        mass0[:] = mass1
+        cond0[:] = cond1
         clock[4] = min(clock[4], low)
         clock[5] = max(clock[5], high)
         for face in range(4):
@@ -904,7 +1024,7 @@ def advance(
         # the row shows the state before a jump at this time; the next step starts from the state after it
         heat_balance(
             clock[0], 1, temp, cond, surface, grid_r, grid_z, zones, zone_start, knot_time, flux_tables,
-            rate, g_r, g_z, bound, power,
+            field_rate, g_r, g_z, bound, power,
         )  # fmt: skip
         record_row(
             rows,

@@ -30,6 +30,7 @@ __all__ = [
     "hold_validity",
     "note_validity",
     "repeat_notes",
+    "watch_validity",
 ]
 
 
@@ -157,6 +158,8 @@ def check_name(argument: str, value: Any, allowed: Iterable[str], *, what: str =
     >>> check_name("gas", "helium", ["nitrogen", "argon", "helium"])
     'helium'
     """
+    if isinstance(value, str) and isinstance(allowed, (dict, tuple, list)) and value in allowed:
+        return value
     names = [str(name) for name in allowed]
     if isinstance(value, str) and value in names:
         return value
@@ -165,14 +168,17 @@ def check_name(argument: str, value: Any, allowed: Iterable[str], *, what: str =
     raise error(f"unknown {what or argument} {value!r}.{meant} Known: {', '.join(names)}.")
 
 
-_notes: contextvars.ContextVar[dict[str, str] | None] = contextvars.ContextVar("heatq_validity_notes", default=None)
+#: Where notes go: key -> message, or where values lay outside, or nowhere: then they are said at once.
+_notes: contextvars.ContextVar[dict[str, str] | list[Any] | None] = contextvars.ContextVar(
+    "heatq_validity_notes", default=None
+)
 
 
 @contextlib.contextmanager
 def collect_validity() -> Iterator[dict[str, str]]:
     """Collect the validity notes of one run (key -> message); the outermost use says them in one `ValidityWarning`."""
     outer = _notes.get()
-    if outer is not None:
+    if isinstance(outer, dict):
         yield outer
         return
     collected: dict[str, str] = {}
@@ -181,15 +187,19 @@ def collect_validity() -> Iterator[dict[str, str]]:
         yield collected
     finally:
         _notes.reset(token)
-    if collected:  # frames: this one, contextlib, the heatq function, its caller
+    if outer is not None:
+        outer += [True] if collected else []
+    elif collected:  # frames: this one, contextlib, the heatq function, its caller
         warnings.warn(" ".join(collected.values()), ValidityWarning, stacklevel=4)
 
 
 def repeat_notes(notes: dict[str, str]) -> None:
     """Say notes again that were collected when a cached result was made."""
     current = _notes.get()
-    if current is not None:
+    if isinstance(current, dict):
         current.update(notes)
+    elif current is not None:
+        current += [True] if notes else []
     else:
         for message in notes.values():
             warnings.warn(message, ValidityWarning, stacklevel=3)
@@ -206,25 +216,46 @@ def hold_validity() -> Iterator[dict[str, str]]:
         _notes.reset(token)
 
 
+@contextlib.contextmanager
+def watch_validity() -> Iterator[list[Any]]:
+    """Collect, in place of notes, where values lay outside (one truth value or array each), for tables that reach beyond a run."""
+    outside: list[Any] = []
+    token = _notes.set(outside)
+    try:
+        yield outside
+    finally:
+        _notes.reset(token)
+
+
 def note_validity(model: str, quantity: str, value: Any, low: float, high: float, unit: str, source: str) -> None:
     """Say that ``quantity`` left the range ``low..high`` that ``source`` covers, if it did.
 
     ``value`` may be an array; NaN entries are ignored. Inside :func:`collect_validity` the message is recorded once
     per model and quantity; elsewhere it is a `ValidityWarning`.
     """
+    slack = 1e-9
+    least, most = low - slack * (1 + abs(low)), high + slack * (1 + abs(high))
+    if isinstance(value, float):
+        if least <= value <= most:
+            return
+    elif isinstance(value, list):
+        if value and least <= min(value) and max(value) <= most:
+            return
+    elif getattr(value, "size", 0) and least <= value.min() and value.max() <= most:
+        return
     import numpy as np
 
     values = np.asarray(value, dtype=float)
+    notes = _notes.get()
+    if isinstance(notes, list):
+        notes.append((values < least) | (values > most))
+        return
     values = values[np.isfinite(values)]
-    slack = 1e-9
-    if values.size == 0 or (
-        values.min() >= low - slack * (1 + abs(low)) and values.max() <= high + slack * (1 + abs(high))
-    ):
+    if values.size == 0 or (least <= values.min() and values.max() <= most):
         return
     seen = f"{values.min():.4g}" if values.min() == values.max() else f"{values.min():.4g} to {values.max():.4g}"
     shown = f" {unit}" if unit and unit != "1" else ""
     message = f"{model}: {quantity} = {seen}{shown} is outside {low:.4g} to {high:.4g}{shown} ({source}); computed all the same."
-    notes = _notes.get()
     if notes is None:
         warnings.warn(message, ValidityWarning, stacklevel=3)
     else:

@@ -5,6 +5,7 @@ Every function takes a Dataset with ``temperature(time, probe)``, simulated, mea
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -50,41 +51,52 @@ def check_history(history: xr.Dataset) -> xr.DataArray:
     return temperature
 
 
-def _crossings(time: Array, values: Array, level: float) -> Array:
-    """First times at which the columns of ``values`` fall to ``level``; NaN where one never does or starts below.
+def _crossings(time: Array, values: Array, levels: Sequence[float]) -> Array:
+    """First times at which the columns of ``values`` fall to each level (level, column); NaN where one never does or starts below.
 
     Between the two samples around the crossing, time over temperature is a monotone cubic (Fritsch-Carlson slopes);
     where the neighbours are not monotone it is linear. A history that starts at the level crosses it there.
     """
-    below = values <= level
-    after = below.argmax(axis=0)
-    found = below.any(axis=0) & ~below[0]
-    k = np.clip(after, 1, len(time) - 1)
-    columns = np.arange(values.shape[1])
-    t0, t1 = time[k - 1], time[k]
-    y0, y1 = values[k - 1, columns], values[k, columns]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        chord = (t1 - t0) / (y1 - y0)
-        first, last = np.clip(k - 2, 0, None), np.clip(k + 1, None, len(time) - 1)
-        before = np.where(k >= 2, (t0 - time[first]) / (y0 - values[first, columns]), chord)
-        behind = np.where(k < len(time) - 1, (time[last] - t1) / (values[last, columns] - y1), chord)
-        slope0 = np.where(before < 0, 2.0 * before * chord / (before + chord), chord)
-        slope1 = np.where(behind < 0, 2.0 * behind * chord / (behind + chord), chord)
-        s = (level - y0) / (y1 - y0)
-        width = y1 - y0
-        cubic = (
-            (1 + 2 * s) * (1 - s) ** 2 * t0
-            + s**2 * (3 - 2 * s) * t1
-            + s * (1 - s) ** 2 * width * slope0
-            - s**2 * (1 - s) * width * slope1
-        )
-    return np.where(values[0] == level, time[0], np.where(found, cubic, np.nan))
+    below = values[:, None, :] <= np.array(levels)[:, None]
+    out = np.full(below.shape[1:], np.nan)
+    for row, (level, first) in enumerate(zip(levels, below.argmax(axis=0).tolist(), strict=True)):
+        for column, k in enumerate(first):
+            if k > 0:
+                low = max(k - 2, 0)
+                near = values[low : k + 2, column].tolist()
+                out[row, column] = _crossing(time[low : k + 2].tolist(), near, k - low, level)
+            elif values[0, column] == level:
+                out[row, column] = time[0]
+    return out
 
 
-def rates_of(time: Array, values: Array, temperature: float, window: float) -> Array:
-    """Cooling rate (K/s) of the columns of ``values`` over ``temperature`` +- ``window``; see `cooling_rate`."""
-    late = _crossings(time, values, temperature - window)
-    return 2.0 * window / (late - _crossings(time, values, temperature + window))
+def _crossing(time: list[float], values: list[float], k: int, level: float) -> float:
+    """Time at which ``values`` fall to the level between samples ``k - 1`` and ``k``; plain numbers, for they are few."""
+    t0, t1, y0, y1 = time[k - 1], time[k], values[k - 1], values[k]
+    width = y1 - y0
+    chord = slope0 = slope1 = (t1 - t0) / width
+    if k >= 2 and values[k - 2] > y0:
+        before = (t0 - time[k - 2]) / (y0 - values[k - 2])
+        slope0 = 2.0 * before * chord / (before + chord)
+    if k + 1 < len(time) and values[k + 1] < y1:
+        behind = (time[k + 1] - t1) / (values[k + 1] - y1)
+        slope1 = 2.0 * behind * chord / (behind + chord)
+    s = (level - y0) / width
+    rest = 1 - s
+    before, behind = rest * rest, s * s
+    return (
+        (1 + 2 * s) * before * t0
+        + behind * (3 - 2 * s) * t1
+        + s * before * width * slope0
+        - behind * rest * width * slope1
+    )
+
+
+def rates_of(time: Array, values: Array, temperatures: Sequence[float], windows: Sequence[float]) -> list[Array]:
+    """Cooling rates (K/s) of the columns of ``values`` over each temperature +- its window, one array each; see `cooling_rate`."""
+    pairs = list(zip(temperatures, windows, strict=True))
+    times = _crossings(time, values, [level for t, window in pairs for level in (t - window, t + window)])
+    return [2.0 * window / (times[2 * n] - times[2 * n + 1]) for n, (_, window) in enumerate(pairs)]
 
 
 def crossing_time(history: xr.Dataset, temperature: float) -> xr.DataArray:
@@ -112,7 +124,7 @@ def crossing_time(history: xr.Dataset, temperature: float) -> xr.DataArray:
     check_number("temperature", temperature, "temperature")
     time = history["time"].values.astype(float)
     return xr.DataArray(
-        _crossings(time, values.values, temperature),
+        _crossings(time, values.values, [temperature])[0],
         dims="probe",
         coords={"probe": history["probe"]},
         name="crossing_time",
@@ -147,7 +159,7 @@ def cooling_rate(history: xr.Dataset, temperature: float = RATE_TEMPERATURE, win
     values = check_history(history)
     check_number("temperature", temperature, "temperature")
     return xr.DataArray(
-        rates_of(history["time"].values.astype(float), values.values, temperature, window),
+        rates_of(history["time"].values.astype(float), values.values, [temperature], [window])[0],
         dims="probe",
         coords={"probe": history["probe"]},
         name="cooling_rate",
@@ -180,8 +192,9 @@ def cooling_time(history: xr.Dataset, upper: float = 800.0, lower: float = 500.0
     values = check_history(history)
     check_number("upper", upper, "temperature")
     time = history["time"].values.astype(float)
+    late, early = _crossings(time, values.values, [lower, upper])
     return xr.DataArray(
-        _crossings(time, values.values, lower) - _crossings(time, values.values, upper),
+        late - early,
         dims="probe",
         coords={"probe": history["probe"]},
         name="cooling_time",

@@ -104,13 +104,15 @@ class _Body:
     def _check_inside(self, probe: Probe) -> None:
         slack = 1e-9
         length = getattr(self, "length", None)
+        across = self.inner_radius - slack <= probe.r <= self.outer_radius + slack
+        if across and (length is None or -slack <= probe.z <= length + slack):
+            return
         where = f"probe {probe.label!r} lies at r = {probe.r / milli:g} mm, z = {probe.z / milli:g} mm"
-        if not self.inner_radius - slack <= probe.r <= self.outer_radius + slack:
+        if not across:
             raise InputError(
                 f"{where}, outside the section r = {self.inner_radius / milli:g} to {self.outer_radius / milli:g} mm."
             )
-        if length is not None and not -slack <= probe.z <= length + slack:
-            raise InputError(f"{where}, outside the length z = 0 to {length / milli:g} mm.")
+        raise InputError(f"{where}, outside the length z = 0 to {length / milli:g} mm.")
 
 
 @dataclasses.dataclass(frozen=True)

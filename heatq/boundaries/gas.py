@@ -150,8 +150,9 @@ def _molar_heat(name: str, kelvin: Array) -> Array:
         return ((((c[4] * x + c[3]) * x + c[2]) * x + c[1]) * x + c[0]) * _FITS["air"].molar_mass
     limit, low, high = _SHOMATE[name]
     t = kelvin / 1000.0
-    below = ((low[3] * t + low[2]) * t + low[1]) * t + low[0] + low[4] / t**2
-    above = ((high[3] * t + high[2]) * t + high[1]) * t + high[0] + high[4] / t**2
+    square = t**2
+    below = ((low[3] * t + low[2]) * t + low[1]) * t + low[0] + low[4] / square
+    above = ((high[3] * t + high[2]) * t + high[1]) * t + high[0] + high[4] / square
     return np.where(kelvin < limit, below, above)
 
 
@@ -224,16 +225,16 @@ def gas_properties(gas: Gas, temperature: Array | float, pressure: float) -> Gas
     x = np.log(kelvin / 300.0)
     mass = sum(fraction * _FITS[one].molar_mass for one, fraction in fractions.items())
     density = pressure * mass / (R * kelvin)
-    molar_heat = sum(
-        (fraction * _molar_heat(one, kelvin) for one, fraction in fractions.items()), np.zeros_like(kelvin)
-    )
-    specific_heat = molar_heat / mass
     viscosities = {one: _cubic(_FITS[one].log_viscosity, x) for one in fractions}
     conductivities = {one: _cubic(_FITS[one].log_conductivity, x) for one in fractions}
     if len(fractions) == 1:
         (one,) = fractions
-        viscosity, conductivity = viscosities[one], conductivities[one]
+        specific_heat, viscosity, conductivity = _molar_heat(one, kelvin) / mass, viscosities[one], conductivities[one]
     else:
+        molar_heat = sum(
+            (fraction * _molar_heat(one, kelvin) for one, fraction in fractions.items()), np.zeros_like(kelvin)
+        )
+        specific_heat = molar_heat / mass
         viscosity, conductivity = np.zeros_like(kelvin), np.zeros_like(kelvin)
         for i, share in fractions.items():
             sum_viscosity, sum_conductivity = np.full_like(kelvin, share), np.full_like(kelvin, share)

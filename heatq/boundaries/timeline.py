@@ -26,7 +26,7 @@ import numpy.typing as npt
 
 from heatq.errors import InputError
 
-__all__ = ["Blend", "Boundary", "Sum", "at", "check_boundary", "for_piece", "over_time", "uncertainty_of"]
+__all__ = ["Blend", "Boundary", "Sum", "at", "check_boundary", "for_piece", "is_uniform", "over_time", "uncertainty_of"]
 
 Array = npt.NDArray[np.float64]
 Knots = list[tuple[float, Any]]
@@ -132,6 +132,27 @@ def at(boundary: Any, position: float) -> Any:
     """
     method = getattr(boundary, "at", None)
     return boundary if method is None else method(position)
+
+
+def is_uniform(boundary: Any) -> bool:
+    """Whether a boundary is surely the same everywhere on its face, because neither it nor a part of a sum has ``at``.
+
+    Parameters
+    ----------
+    boundary : object
+        Anything that keeps the contract.
+
+    Examples
+    --------
+    >>> from heatq.boundaries.plain import Convection, Radiation
+    >>> from heatq.boundaries.zones import Zones
+    >>> still, jets = Convection(10.0, 20.0) + Radiation(0.8), Convection(500.0, 20.0)
+    >>> is_uniform(still), is_uniform(still + Zones([(0.05, jets), (None, still)]))
+    (True, False)
+    """
+    if isinstance(boundary, Sum):
+        return all(is_uniform(part) for part in boundary.parts)
+    return not hasattr(boundary, "at")
 
 
 def for_piece(boundary: Any, specimen: Any, face: str) -> Any:

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import bisect
+import functools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from heatq.specimens import EndQuenchBar, Probe
+from heatq.specimens import EndQuenchBar
 
-__all__ = ["Demand", "Grid", "make_grid", "node_weights", "probe_weights"]
+__all__ = ["Demand", "Grid", "make_grid", "probe_weights"]
 
 Array = npt.NDArray[np.float64]
 
@@ -30,6 +30,8 @@ FEWEST, MOST = 6, 600
 END_SHARE = 0.15
 #: No first cell is thinner than this share of the length, however large the flux (a surface held at a temperature).
 THINNEST = 1e-4
+#: The one cell along a long piece.
+ONE_METRE = np.array([0.0, 1.0])
 
 
 @dataclass(frozen=True)
@@ -58,38 +60,51 @@ class Grid:
         """Cells (radial, axial)."""
         return len(self.r_faces) - 1, len(self.z_faces) - 1
 
+    @functools.cached_property
+    def _tables(self) -> tuple[Array, Array, Array, Array, float]:
+        from heatq.conduction._probe_kernels import cell_tables
+
+        return cell_tables(self.r_faces, self.z_faces)
+
     @property
     def r(self) -> Array:
         """Cell centres in r, m."""
-        return 0.5 * (self.r_faces[1:] + self.r_faces[:-1])
+        return self._tables[0][0]
 
     @property
     def z(self) -> Array:
         """Cell centres in z, m."""
-        return 0.5 * (self.z_faces[1:] + self.z_faces[:-1])
+        return self._tables[1]
 
     @property
     def r_table(self) -> Array:
         """Rows for the kernel: centre, inner face, outer face, ring area."""
-        inner, outer = self.r_faces[:-1], self.r_faces[1:]
-        return np.array([self.r, inner, outer, np.pi * (outer**2 - inner**2)])
+        return self._tables[0]
 
     @property
     def z_table(self) -> Array:
         """Rows for the kernel: half width, width."""
-        width = np.diff(self.z_faces)
-        return np.array([0.5 * width, width])
+        return self._tables[2]
 
     @property
     def volume(self) -> Array:
         """Cell volumes (radial, axial), m3."""
-        return np.outer(self.r_table[3], np.diff(self.z_faces))
+        return self._tables[3]
+
+    @property
+    def thinnest(self) -> float:
+        """Smallest width of a cell in either direction, m."""
+        return self._tables[4]
 
 
 def _uniform_growth(cells: int, strength: float) -> Array:
     """Points 0..1 with spacing growing exponentially by exp(strength) from the first to the last cell."""
-    s = np.linspace(0.0, 1.0, cells + 1)
-    return s if strength == 0 else np.expm1(strength * s) / np.expm1(strength)
+    if strength == 0:
+        return np.linspace(0.0, 1.0, cells + 1)
+    s = np.arange(cells + 1.0) * (1.0 / cells)
+    s[-1] = 1.0
+    grown = np.expm1(strength * s)
+    return grown / grown[-1]
 
 
 def _both_ends(half: Array) -> Array:
@@ -124,8 +139,9 @@ def _spacing(
     first = FIRST_CELL * accuracy * conductivity / max(demand.flux, 1e-30)
     first = max(first, PROBE_SHARE * growth * demand.nearest, THINNEST * length)
     first = min(first, length * growth / 2.0, length / FEWEST, thickest)
-    cells = int(np.ceil(np.log1p(length * growth / first) / np.log1p(growth)))
-    return _uniform_growth(min(max(cells, FEWEST), MOST), cells * np.log1p(growth))
+    per_cell = float(np.log1p(growth))
+    cells = math.ceil(float(np.log1p(length * growth / first)) / per_cell)
+    return _uniform_growth(min(max(cells, FEWEST), MOST), cells * per_cell)
 
 
 def make_grid(
@@ -193,7 +209,7 @@ def make_grid(
     r = inner + (outer - inner) * points(outer - inner, bore, demands.get("outer", none))
     r[-1] = outer
     if specimen.length is None:
-        return Grid(r, np.array([0.0, 1.0]))
+        return Grid(r, ONE_METRE)
     low, high = demands.get("bottom", none), demands.get("top", none)
     if not is_whole:
         low, high = (replace(e, span=e.span * _reach(specimen, demands, conductivity, e.nearest)) for e in (low, high))
@@ -201,68 +217,8 @@ def make_grid(
     return Grid(r, z)
 
 
-def node_weights(position: float, nodes: Sequence[float], is_axis: bool) -> tuple[int, tuple[float, ...]]:
-    """First node and four Lagrange weights that interpolate at ``position`` among cell centres and faces.
+def probe_weights(grid: Grid, places: Array, solid: bool) -> tuple[Any, Any, Any, Any, Any]:
+    """Interpolation tables of the kernel for places (rows r, z): first nodes and weights in r and z, and the linear set for fractions."""
+    from heatq.conduction._probe_kernels import probe_tables
 
-    ``nodes`` holds the lower face, the cell centres and the upper face. ``is_axis``: the lower face is the axis, which has
-    no value of its own; the first cell is mirrored instead.
-    """
-    count = len(nodes)
-    if count <= 3:
-        # one cell: quadratic through face, centre, face is not meaningful on an axis; fall back to linear
-        first = 0 if position <= nodes[1] and not is_axis else 1
-        a, b = nodes[first], nodes[first + 1]
-        share = min(max((position - a) / (b - a), 0.0), 1.0)
-        if is_axis and position <= nodes[1]:
-            first, share = 1, 0.0
-        return first, (1.0 - share, share, 0.0, 0.0)
-    low = 1 if is_axis else 0
-    right = bisect.bisect_right(nodes, position)
-    first = min(max(right - 2, low), max(count - 4, low))
-    points = [float(x) for x in nodes[first : first + 4]]
-    x = position
-    if is_axis and first == low:
-        # even in r: interpolate in r squared, which is exact for the symmetry at the axis
-        points, x = [point**2 for point in points], position**2
-    weights = []
-    for a, own in enumerate(points):
-        weight = 1.0
-        for b, other in enumerate(points):
-            if a != b:
-                weight *= (x - other) / (own - other)
-        weights.append(weight)
-    return first, (*weights, *[0.0] * (4 - len(points)))
-
-
-def _linear(position: float, centres: Sequence[float]) -> tuple[int, int, float]:
-    """Two neighbouring cells and the weight of the second, held beyond the outermost centres."""
-    if len(centres) == 1 or position <= centres[0]:
-        return 0, 0, 0.0
-    if position >= centres[-1]:
-        return len(centres) - 1, len(centres) - 1, 0.0
-    k = bisect.bisect_left(centres, position)
-    return k - 1, k, float((position - centres[k - 1]) / (centres[k] - centres[k - 1]))
-
-
-def probe_weights(grid: Grid, probes: list[Probe], solid: bool) -> tuple[Any, Any, Any, Any, Any]:
-    """Interpolation tables of the kernel: first nodes and weights in r and z, and the linear set for fractions."""
-    count = len(probes)
-    first_r, first_z = np.zeros(count, np.int64), np.zeros(count, np.int64)
-    weight_r, weight_z, linear = (
-        np.zeros((count, 4)),
-        np.zeros((count, 4)),
-        np.zeros((count, 6)),
-    )
-    r, z = grid.r.tolist(), grid.z.tolist()  # plain numbers: a few probes at a time are quicker without arrays
-    r_nodes = [float(grid.r_faces[0]), *r, float(grid.r_faces[-1])]
-    z_nodes = [float(grid.z_faces[0]), *z, float(grid.z_faces[-1])]
-    for n, probe in enumerate(probes):
-        first_r[n], weight_r[n] = node_weights(probe.r, r_nodes, is_axis=solid)
-        if grid.shape[1] == 1:
-            first_z[n], weight_z[n] = 1, (1.0, 0.0, 0.0, 0.0)
-        else:
-            first_z[n], weight_z[n] = node_weights(probe.z, z_nodes, is_axis=False)
-        j0, j1, wj = _linear(probe.z, z)
-        i0, i1, wi = _linear(probe.r, r)
-        linear[n] = (j0, j1, i0, i1, wj, wi)
-    return first_r, first_z, weight_r, weight_z, linear
+    return probe_tables(places, grid.r_faces, grid.r, grid.z_faces, grid.z, solid)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
-from typing import Any
+import math
+from collections.abc import Callable, Mapping
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
-from heatq.boundaries.timeline import at, for_piece, over_time
+from heatq.boundaries.timeline import at, for_piece, is_uniform, over_time
 from heatq.conduction.grid import Demand, Grid
-from heatq.errors import InputError, check_name
+from heatq.errors import InputError, check_name, watch_validity
 from heatq.steels.material import Material
 from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
 from heatq.transformation.kinetics import KineticTables, kinetic_tables, no_kinetics
@@ -22,11 +23,22 @@ __all__ = [
     "boundary_tables",
     "check_faces",
     "grid_demands",
+    "least_capacity",
     "material_of",
+    "packed",
+    "packed_table",
     "thermal_table",
 ]
 
 Array = npt.NDArray[np.float64]
+Kept = TypeVar("Kept")
+#: Sides of the section in the order of the kernel.
+SIDES = ("bottom", "top", "outer", "bore")
+#: Every so many rows of the tables are enough to choose a grid.
+COARSE = 10
+COARSE_GRID = np.ascontiguousarray(GRID[::COARSE])
+#: Knots of a boundary in time, each with its flux over the temperature grid.
+Sampled = list[tuple[float, Any, Array]]
 
 
 def material_of(steel: Any) -> Any:
@@ -34,18 +46,22 @@ def material_of(steel: Any) -> Any:
     return getattr(steel, "material", steel)
 
 
+def _kept(material: Any, make: Callable[[Any], Kept]) -> Kept:
+    """What ``make`` works out from a material: once per `Material`, which cannot change, anew for any other object."""
+    if type(material) is not Material:
+        return make(material)
+    kept = vars(material).setdefault("_kept", {})
+    if make not in kept:
+        kept[make] = make(material)
+    return kept[make]
+
+
 def thermal_table(material: Any) -> Array:
     """Rows over the temperature grid: volumetric enthalpy (J/m3) of five phases, then their conductivities (W/mK).
 
-    Worked out once per `Material`, which cannot change: integrating the specific heats takes as long as a 1-D run.
+    Worked out once per `Material`: integrating the specific heats takes as long as a 1-D run.
     """
-    if not isinstance(material, Material):
-        return _thermal_table(material)
-    kept = vars(material).get("_thermal_table")
-    if kept is None:
-        kept = _thermal_table(material)
-        object.__setattr__(material, "_thermal_table", kept)
-    return kept
+    return _kept(material, _thermal_table)
 
 
 def _thermal_table(material: Any) -> Array:
@@ -65,6 +81,31 @@ def _thermal_table(material: Any) -> Array:
     return np.ascontiguousarray(np.concatenate([enthalpy, conductivity]).T)
 
 
+def packed(thermal: Array) -> Array:
+    """Columns of a `thermal_table` as the kernel reads them: enthalpy, its change to the next row, conductivity, its change; per phase."""
+    change = np.diff(thermal, axis=0, append=thermal[-1:])
+    columns = np.stack([thermal[:, :5], change[:, :5], thermal[:, 5:], change[:, 5:]], axis=2)
+    return np.ascontiguousarray(columns.reshape(len(thermal), 20))
+
+
+def packed_table(material: Any) -> Array:
+    """The thermal table of a material for the kernel, worked out once per `Material`."""
+    return _kept(material, _packed_table)
+
+
+def _packed_table(material: Any) -> Array:
+    return packed(thermal_table(material))
+
+
+def least_capacity(material: Any) -> float:
+    """Smallest heat capacity of a material (of austenite, of a steel), J/m3K."""
+    return _kept(material, _least_capacity)
+
+
+def _least_capacity(material: Any) -> float:
+    return float(np.diff(thermal_table(material)[:, 4]).min() / (GRID[1] - GRID[0]))
+
+
 def kinetics_of(steel: Any, coupled: bool, kinetics: Any = DEFAULT) -> tuple[int, KineticTables]:
     """Whether the material transforms inside the step, and its kinetic tables."""
     if coupled and len(material_of(steel).phases) == 5:
@@ -80,7 +121,36 @@ class BoundaryTables:
     zone_start: npt.NDArray[np.int64]
     knot_time: Array
     flux: Array
+    largest_flux: float
     boundaries: tuple[tuple[str, Any], ...]
+
+    def on(self, grid: Grid) -> BoundaryTables:
+        """The same tables for another grid, where every boundary `is_uniform`."""
+        zones = np.repeat(self.zones[:, :1], max(grid.shape), axis=1)
+        return BoundaryTables(zones, self.zone_start, self.knot_time, self.flux, self.largest_flux, self.boundaries)
+
+
+class Known:
+    """What has been sampled for one piece, for the next grid."""
+
+    def __init__(self) -> None:
+        #: Id of the boundary of a side -> itself, so that the id stays its own, and its knots.
+        self.own: dict[int, tuple[Any, Sampled]] = {}
+        #: Rows of the tables at which a boundary left the range of its source.
+        self.outside: npt.NDArray[np.bool_] = np.zeros(len(GRID), bool)
+
+    def flux(self, face: str, boundary: Any) -> Array:
+        """Flux over the temperature grid."""
+        with watch_validity() as outside:
+            flux = _flux(face, boundary, GRID)
+        for where in outside:
+            self.outside |= where if np.shape(where) in ((), GRID.shape) else True
+        return flux
+
+    def is_outside(self, low: float, high: float) -> bool:
+        """Whether a boundary may have left the range of its source between two temperatures, degC."""
+        first, last = int(low - GRID[0]) - 1, int(high - GRID[0]) + 3
+        return first < 0 or last > len(GRID) or bool(self.outside[first:last].any())
 
 
 def _flux(face: str, boundary: Any, levels: Array) -> Array:
@@ -96,7 +166,8 @@ def _flux(face: str, boundary: Any, levels: Array) -> Array:
             f"boundary of face {face!r}: heat_flux returned the shape {flux.shape} for temperatures of shape {levels.shape}; "
             "it must return one flux for every temperature."
         )
-    flux = np.broadcast_to(flux, levels.shape)
+    if flux.shape != levels.shape:
+        flux = np.broadcast_to(flux, levels.shape)
     if not np.isfinite(flux).all():
         bad = levels[~np.isfinite(flux)][0]
         raise InputError(f"boundary of face {face!r}: heat_flux is not finite at a surface of {bad:g} degC.")
@@ -126,16 +197,36 @@ def check_faces(specimen: Any, boundaries: Mapping[str, Any]) -> dict[str, Any]:
     return {side: for_piece(boundaries[name], specimen, name) for name, side in faces.items()}
 
 
+def _sampled(face: str, local: Any, end_time: float, flux_of: dict[int, tuple[Any, Array]], known: Known) -> Sampled:
+    """Knots of a boundary at one place with their fluxes; ``flux_of`` keeps knots and fluxes for the next place."""
+    sampled = []
+    for time, knot in over_time(local, end_time):
+        if id(knot) not in flux_of:
+            flux_of[id(knot)] = (knot, known.flux(face, knot))
+        sampled.append((float(time), knot, flux_of[id(knot)][1]))
+    return sampled
+
+
+def _own(face: str, boundary: Any, end_time: float, known: Known) -> Sampled:
+    """Knots and fluxes of the boundary of a side itself, worked out once for all grids."""
+    if id(boundary) not in known.own:
+        known.own[id(boundary)] = (boundary, _sampled(face, boundary, end_time, {}, known))
+    return known.own[id(boundary)][1]
+
+
 def grid_demands(
     specimen: Any,
     sides: Mapping[str, Any],
     places: list,
     initial_temperature: float,
     end_time: float,
+    known: Known | None = None,
 ) -> dict[str, Demand]:
     """What every side asks of the grid, from its flux between the start temperature and where the flux ends."""
+    from heatq.conduction._probe_kernels import face_demand
+
+    known = Known() if known is None else known
     length = specimen.length
-    levels = np.linspace(GRID[0], GRID[-1], 156)
     nearest = {
         "bottom": min((p.z for p in places), default=0.0),
         "top": 0.0 if length is None else min((length - p.z for p in places), default=0.0),
@@ -145,31 +236,28 @@ def grid_demands(
     face_of = {side: name for name, side in specimen.faces.items()}
     demands = {}
     for side, boundary in sides.items():
-        reach = specimen.outer_radius if side in ("bottom", "top") else (length or 0.0)
-        flux = span = 0.0
-        least = np.inf
-        places_on_face = [at(boundary, share * reach) for share in (0.0, 0.5, 0.999)]
-        for local in {id(local): local for local in places_on_face}.values():  # mostly one and the same
-            for _, knot in over_time(local, end_time):
-                q = _flux(face_of[side], knot, levels)
-                start = float(np.interp(initial_temperature, levels, q))
-                cooling = start >= 0.0
-                between = (
-                    (levels <= initial_temperature) & (q > 0) if cooling else (levels >= initial_temperature) & (q < 0)
-                )
-                if start == 0.0 and not between.any():
-                    continue
-                crossed = levels[between]
-                flux = max(flux, abs(start), float(np.abs(q[between]).max(initial=0.0)))
-                if crossed.size:
-                    end = crossed.min() if cooling else crossed.max()
-                    here = float(abs(initial_temperature - end))
-                    span = max(span, here)
-                    far = np.abs(crossed - end) > 0.2 * here  # nearer to its end h is a small over a small number
-                    least = min(least, float(np.abs(q[between][far] / (crossed[far] - end)).min(initial=np.inf)))
-                else:
-                    least = 0.0
-        demands[side] = Demand(flux, span, max(nearest[side], 0.0), least if np.isfinite(least) else 0.0)
+        places_on_face = {id(boundary): boundary}
+        if not is_uniform(boundary):
+            reach = specimen.outer_radius if side in ("bottom", "top") else (length or 0.0)
+            located = [at(boundary, share * reach) for share in (0.0, 0.5, 0.999)]
+            places_on_face = {id(local): local for local in located}  # mostly one and the same
+        fluxes: list[Array] = []
+        for local in places_on_face.values():
+            if local is boundary:
+                fluxes += [
+                    np.ascontiguousarray(flux[::COARSE])
+                    for _, _, flux in _own(face_of[side], boundary, end_time, known)
+                ]
+            else:
+                fluxes += [
+                    np.ascontiguousarray(_flux(face_of[side], knot, COARSE_GRID))
+                    for _, knot in over_time(local, end_time)
+                ]
+        largest, span, least = 0.0, 0.0, math.inf
+        for q in fluxes:
+            own = face_demand(COARSE_GRID, q, initial_temperature)
+            largest, span, least = max(largest, own[0]), max(span, own[1]), min(least, own[2])
+        demands[side] = Demand(largest, span, max(nearest[side], 0.0), least if math.isfinite(least) else 0.0)
     return demands
 
 
@@ -178,46 +266,50 @@ def boundary_tables(
     sides: Mapping[str, Any],
     grid: Grid,
     end_time: float,
-    known: dict[int, tuple[Any, Array]] | None = None,
+    known: Known | None = None,
 ) -> BoundaryTables:
-    """Sample the boundary of every side into tables; ``known`` keeps those of the boundary itself for the next grid."""
-    known = {} if known is None else known
+    """Sample the boundary of every side into tables; ``known`` keeps what is the same at every place for the next grid."""
+    known = Known() if known is None else known
     face_of = {side: name for name, side in specimen.faces.items()}
     nr, nz = grid.shape
     zones = np.full((4, max(nz, nr)), -1, np.int64)
     starts: list[int] = [0]
-    times: list[tuple[float, int]] = []
-    rows: list[Array] = []
-    sampled: list[tuple[str, Any]] = []
-    table_of: dict[int, int] = {}
-    for side_index, side in enumerate(("bottom", "top", "outer", "bore")):
+    table: Sampled = []
+    sampled: dict[int, tuple[str, Any]] = {}
+    boundaries: list[tuple[str, Any]] = []
+    for side_index, side in enumerate(SIDES):
         if side not in sides:
             continue
-        boundary = sides[side]
-        face = face_of[side]
+        boundary, face = sides[side], face_of[side]
+        positions = grid.r if side_index < 2 else grid.z
+        located = [boundary] if is_uniform(boundary) else [at(boundary, position) for position in positions.tolist()]
         zone_of: dict[int, int] = {}
-        keep_alive = []
-        for n, position in enumerate(grid.r if side_index < 2 else grid.z):
-            local = at(boundary, float(position))
+        flux_of: dict[int, tuple[Any, Array]] = {}
+        for n, local in enumerate(located):
             if id(local) not in zone_of:
-                keep_alive.append(local)
                 zone_of[id(local)] = len(starts) - 1
-                knots = over_time(local, end_time)
-                for knot_time, knot in knots:
-                    key = id(knot)
-                    if key not in table_of:
-                        table_of[key] = len(rows)
-                        if knot is boundary:
-                            if key not in known:
-                                known[key] = (knot, _flux(face, knot, GRID))
-                            rows.append(known[key][1])
-                        else:
-                            rows.append(_flux(face, knot, GRID))
-                        sampled.append((face, knot))
-                    times.append((float(knot_time), table_of[key]))
-                starts.append(len(times))
+                own = (
+                    _own(face, boundary, end_time, known)
+                    if local is boundary
+                    else _sampled(face, local, end_time, flux_of, known)
+                )
+                table += own
+                starts.append(len(table))
+                for _, knot, _ in own:
+                    if id(knot) not in sampled:
+                        sampled[id(knot)] = (face, knot)
+                        boundaries.append((face, knot))
             zones[side_index, n] = zone_of[id(local)]
-        sampled.append((face, keep_alive[0]))
-    knots_at = np.array([t for t, _ in times])
-    flux = np.array([rows[k] for _, k in times])
-    return BoundaryTables(zones, np.array(starts, np.int64), knots_at, flux, tuple(sampled))
+        if len(located) == 1:
+            zones[side_index, : len(positions)] = zones[side_index, 0]
+        if boundaries[-1][1] is not located[0]:
+            boundaries.append((face, located[0]))
+    flux = np.array([row for _, _, row in table])
+    return BoundaryTables(
+        zones,
+        np.array(starts, np.int64),
+        np.array([time for time, _, _ in table]),
+        flux,
+        float(np.abs(flux).max()),
+        tuple(boundaries),
+    )

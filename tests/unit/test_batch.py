@@ -1,11 +1,13 @@
 """Many pieces from one call."""
 
 import threading
+import time
 
 import numpy as np
 import pytest
 
 import heatq as hq
+from heatq.conduction.outcome import NAMES
 from heatq.errors import InputError, SolverError, ValidityWarning, collect_validity
 
 METAL = hq.Material.constant(conductivity=30.0, density=7700.0, specific_heat=600.0)
@@ -50,9 +52,55 @@ def test_cases_are_read_only_as_far_ahead_as_needed():
 
     results = hq.simulate_many(cases(), threads=2)
     next(results)
-    assert len(read) <= 1 + 4 * 2
+    next(results)
+    assert len(read) <= 1 + 2 * 8 * 2 + 8
     results.close()
     assert not [thread for thread in threading.enumerate() if thread.name.startswith("heatq")]
+
+
+def test_cases_that_take_long_to_make_do_not_hold_up_the_others():
+    made = []
+
+    def cases():
+        for n in range(40):
+            time.sleep(0.01)
+            made.append(n)
+            yield case(0.02, accuracy=5.0)
+
+    results = hq.simulate_many(cases(), keep=["time"], threads=1)
+    for _ in range(3):
+        next(results)
+    assert len(made) <= 20
+    results.close()
+
+
+def test_keep_gives_arrays_by_name():
+    steel = hq.grade("4140")
+    names = ["fraction", "temperature", "time", "probe", "heat_removed"]
+    cases = [case(d, steel=steel, initial_temperature=860.0, end_time=60.0, accuracy=2.0) for d in (0.02, 0.03)]
+    for kept, run in zip(hq.simulate_many(cases, keep=names), hq.simulate_many(cases), strict=True):
+        assert list(kept) == names
+        for name in names:
+            assert type(kept[name]) is np.ndarray
+            np.testing.assert_array_equal(kept[name], run[name].values)
+        assert kept["temperature"].flags.owndata  # not a view that holds all the rest
+
+
+def test_keep_knows_every_name_of_a_result():
+    air = hq.StillAir()
+    bar = hq.EndQuenchBar()
+    whole = {"specimen": bar, "boundaries": dict.fromkeys(bar.faces, air), "steel": hq.grade("4140"), "cells": (3, 6)}
+    run = hq.simulate(**case(0.02, **whole, fields_at=[1.0], end_time=2.0))
+    assert set(NAMES) == {str(name) for name in run.variables}
+
+
+def test_keep_of_what_a_case_does_not_have_names_the_case():
+    with pytest.raises(
+        InputError, match=r"case 0: unknown variable or coordinate of this result 'fraction'\. Did you mean"
+    ):
+        list(hq.simulate_many([case(0.02)], keep=["fraction"]))
+    results = list(hq.simulate_many([case(0.02)] * 2, keep=["distance"], on_error="return"))
+    assert [type(result) for result in results] == [InputError] * 2
 
 
 def test_reduce_keeps_what_is_asked():
@@ -90,6 +138,13 @@ def test_notes_of_the_threads_reach_the_caller():
         ({"threads": 1.5}, "threads = 1.5 must be"),
         ({"on_error": "skip"}, "on_error = 'skip' must be 'raise' or 'return'"),
         ({"reduce": 3}, "reduce = 3 must be a function"),
+        ({"keep": "time"}, "keep = 'time' must be a list of names"),
+        ({"keep": 3}, "keep = 3 must be a list of names"),
+        (
+            {"keep": ["time", "temperatur"]},
+            "unknown variable or coordinate 'temperatur'. Did you mean 'temperature' or",
+        ),
+        ({"keep": ["time"], "reduce": len}, "keep does not go with reduce"),
     ],
 )
 def test_bad_arguments(given, message):

@@ -18,6 +18,7 @@ from heatq.errors import (
     hold_validity,
     note_validity,
     repeat_notes,
+    watch_validity,
 )
 
 
@@ -173,3 +174,40 @@ def test_collection_ends_after_an_error():
         raise KeyError
     with pytest.warns(ValidityWarning):
         note_validity("Nu", "Re", 2000.0, 10.0, 1000.0, "1", "A 1990")
+
+
+def test_a_table_is_told_where_it_lies_outside():
+    with watch_validity() as outside:
+        note_validity("model", "Re", np.array([1.0, np.nan, 5.0, 20.0]), 2.0, 10.0, "1", "source")
+        note_validity("model", "Pr", 3.0, 2.0, 10.0, "1", "source")
+        note_validity("model", "p", 30.0, 2.0, 10.0, "1", "source")
+    assert [np.asarray(where).tolist() for where in outside] == [[True, False, False, True], True]
+
+
+def test_notes_held_or_collected_while_a_table_is_made_count_for_all_of_it():
+    with warnings.catch_warnings(), watch_validity() as outside:
+        warnings.simplefilter("error")
+        with hold_validity() as held:
+            note_validity("model", "p", 30.0, 2.0, 10.0, "1", "source")
+        assert outside == []
+        repeat_notes(held)
+        with collect_validity():
+            note_validity("model", "p", 3.0, 2.0, 10.0, "1", "source")
+        with collect_validity():
+            note_validity("model", "p", 30.0, 2.0, 10.0, "1", "source")
+    assert outside == [True, True]
+
+
+@pytest.mark.parametrize(
+    "value", [3.0, [3.0, 9.0], [np.nan, 3.0], [3.0, np.nan], np.array([3.0, np.nan]), [], np.array([])]
+)
+def test_values_of_every_kind_inside_the_range_are_silent(value):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        note_validity("model", "Re", value, 2.0, 10.0, "1", "source")
+
+
+@pytest.mark.parametrize("value", [11.0, 11, [3.0, 11.0], [np.nan, 11.0], np.array([np.nan, 11.0]), [11.0, np.nan]])
+def test_values_of_every_kind_outside_the_range_are_noted(value):
+    with pytest.warns(ValidityWarning, match="11 is outside 2 to 10"):
+        note_validity("model", "Re", value, 2.0, 10.0, "1", "source")

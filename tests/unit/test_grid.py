@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from heatq.conduction._probe_kernels import node_weights as compiled_weights
 from heatq.conduction.grid import Demand, make_grid, probe_weights
-from heatq.conduction.grid import node_weights as plain_weights
 from heatq.specimens import EndQuenchBar, Probe, RoundBar, Tube
 
 PIECES = {
@@ -105,10 +105,13 @@ def nodes_of(faces):
     return np.concatenate([faces[:1], 0.5 * (faces[1:] + faces[:-1]), faces[-1:]])
 
 
+def places_of(probes):
+    return np.array([(probe.r, probe.z) for probe in probes])
+
+
 def node_weights(position, nodes, is_axis):
-    """The weights as an array, to be multiplied."""
-    first, weights = plain_weights(position, nodes.tolist(), is_axis)
-    return first, np.array(weights)
+    weights = np.empty(4)
+    return compiled_weights(position, nodes, is_axis, weights), weights
 
 
 @given(st.integers(3, 30), st.floats(0.0, 1.0), st.lists(st.floats(-3.0, 3.0), min_size=4, max_size=4))
@@ -163,7 +166,7 @@ def test_probe_tables_interpolate_fields_linear_in_both_directions(name):
     grid = make_grid(piece, 0.5)
     inner, outer, length = piece.inner_radius, piece.outer_radius, piece.length
     probes = [Probe(r, z, f"{r} {z}") for r in np.linspace(inner, outer, 4) for z in np.linspace(0.0, length, 5)]
-    first_r, first_z, weight_r, weight_z, linear = probe_weights(grid, probes, solid=inner == 0.0)
+    first_r, first_z, weight_r, weight_z, linear = probe_weights(grid, places_of(probes), inner == 0.0)
     r_nodes, z_nodes = nodes_of(grid.r_faces), nodes_of(grid.z_faces)
     # r^2 and z are both smooth through the axis and met exactly
     field = 3.0 + 50.0 * z_nodes[:, None] + 2e3 * r_nodes[None, :] ** 2
@@ -183,6 +186,6 @@ def test_probe_tables_interpolate_fields_linear_in_both_directions(name):
 
 def test_long_pieces_ignore_z():
     grid = make_grid(RoundBar(diameter=0.08), 0.5)
-    first_z, weight_z = probe_weights(grid, [Probe(0.01, 0.0, "a")], solid=True)[1::2]
+    first_z, weight_z = probe_weights(grid, places_of([Probe(0.01, 0.0, "a")]), True)[1::2]
     assert first_z[0] == 1
     np.testing.assert_array_equal(weight_z[0], [1.0, 0.0, 0.0, 0.0])

@@ -11,6 +11,7 @@ from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from heatq import _kernels
+from heatq.conduction.tables import packed
 from heatq.transformation.kinetics import TEMPERATURE_GRID as NODES
 from heatq.transformation.kinetics import kinetic_tables, no_kinetics
 
@@ -67,7 +68,7 @@ def run_kernel(r_faces, z_faces, enthalpy_table, conductivity_table, temperature
     width = np.diff(z_faces)
     grid_z = np.array([0.5 * width, width])
     volume = np.outer(ring, width)  # the kernel has the axial index fastest
-    thermal = np.column_stack([enthalpy_table] * 5 + [conductivity_table] * 5)
+    thermal = packed(np.column_stack([enthalpy_table] * 5 + [conductivity_table] * 5))
     temp = np.ascontiguousarray(temperature.T)
     enthalpy = np.interp(temp, NODES, enthalpy_table)
     zones = np.full((4, max(nz, nr)), -1, np.int64)
@@ -92,6 +93,7 @@ def run_kernel(r_faces, z_faces, enthalpy_table, conductivity_table, temperature
         kinetic=kinetics.rates, kinetic_scalars=kinetics.scalars, s_table=kinetics.s_table,
         s_inverse_step=kinetics.s_inverse_step, probe_r=np.zeros(1, np.int64), probe_z=np.ones(1, np.int64),
         weight_r=np.zeros((1, 4)), weight_z=np.zeros((1, 4)), linear=np.zeros((1, 6)), record=record,
+        work=np.full((_kernels.WORK_ROWS, nr * nz), np.nan), edges=np.zeros((3, 4, max(nz, nr))), totals=np.zeros((4, 4)),
     )  # fmt: skip
     assert (status, rows, clock[2], clock[3]) == (_kernels.BUFFER_FULL, 1, 1.0, 0.0)
     assert clock[0] == pytest.approx(dt, rel=1e-15)
@@ -175,7 +177,9 @@ def test_temperature_of_an_enthalpy_is_found_from_any_guess(temperature, guess):
     random = np.random.default_rng(5)
     table = np.concatenate([[0.0], np.cumsum(random.uniform(1e5, 5e7, len(NODES) - 1))])
     thermal = np.column_stack([table] * 5 + [np.linspace(50.0, 20.0, len(NODES))] * 5)
-    found, capacity, conductivity = _kernels.plain_temperature(np.interp(temperature, NODES, table), guess, thermal)
+    found, capacity, conductivity = _kernels.plain_temperature(
+        np.interp(temperature, NODES, table), guess, packed(thermal)
+    )
     assert found == pytest.approx(temperature, abs=1e-8)
     assert conductivity == pytest.approx(np.interp(temperature, NODES, thermal[:, 9]), rel=1e-10)
     assert np.abs(np.diff(table) - capacity).min() <= 1e-6 * capacity
@@ -206,7 +210,7 @@ def test_temperature_of_a_transforming_mixture_closes_the_enthalpy(temperature, 
     parts = [ferrite, pearlite, bainite, martensite, pool - martensite]
     enthalpy = float(np.dot(parts, per_phase))
     found, formed, capacity, _ = _kernels.mixture_temperature(
-        enthalpy, guess, ferrite, pearlite, bainite, pool * already, ms, exp_ms, kinetics.rates, thermal
+        enthalpy, guess, ferrite, pearlite, bainite, pool * already, ms, exp_ms, kinetics.rates, packed(thermal)
     )
     assert found == pytest.approx(temperature, abs=1e-6)
     assert formed == pytest.approx(martensite, abs=1e-6)
@@ -275,7 +279,7 @@ def test_the_coupled_limit_is_the_ferrite_that_agrees_with_its_own_heat(name):
     from heatq.steels import grade
 
     steel = grade(name)
-    tables, thermal = kinetic_tables(steel), thermal_table(steel.material)
+    tables, thermal = kinetic_tables(steel), packed(thermal_table(steel.material))
     kinetic, s = tables.rates, (tables.s_table, tables.s_inverse_step)
     slope = np.diff(kinetic[:, 3])
     row = int(np.flatnonzero(slope < 0.0).mean())  # between Ae1 and Ae3
@@ -291,3 +295,9 @@ def test_the_coupled_limit_is_the_ferrite_that_agrees_with_its_own_heat(name):
     assert ferrite < found < share * limit
     assert found == pytest.approx(brentq(lack, 0.0, 1.0, xtol=1e-14), rel=1e-9)
     assert _kernels.coupled_limit(y, limit, 500.0, ferrite, kinetic, *s, thermal) == limit  # below Ae1 it is constant
+
+
+def test_a_run_has_the_work_space_that_the_kernel_needs():
+    from heatq.conduction import state
+
+    assert state.WORK_ROWS == _kernels.WORK_ROWS

@@ -72,7 +72,7 @@ class Flux:
         ),
         (
             {"boundaries": {"side": Flux(lambda t: np.where(t > 400.0, np.nan, 1e5))}},
-            "boundary of face 'side': heat_flux is not finite at a surface of 410 degC",
+            "boundary of face 'side': heat_flux is not finite at a surface of 401 degC",
         ),
     ],
 )
@@ -626,3 +626,36 @@ def test_hours_near_equilibrium_are_no_harder_than_a_quench(name, diameter, flui
         limit = np.interp(run.temperature[-1], TEMPERATURE_GRID, kinetic_tables(steel).rates[:, 3])
         assert float(run.temperature[-1].max()) == pytest.approx(760.0, abs=2.0)
         np.testing.assert_allclose(run.fraction.sel(phase="ferrite"), limit, atol=0.01)
+
+
+def test_only_who_waits_for_the_compiler_is_told(monkeypatch, capsys):
+    cool(end_time=1.0)
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
+    module._tell_compiling()
+    assert capsys.readouterr().err == ""  # it is there
+    monkeypatch.setattr(module, "_advance", None)
+    module._tell_compiling()
+    assert "compiling the solver (once per installation" in capsys.readouterr().err
+
+
+def test_solve_is_simulate_without_the_dataset():
+    given = {
+        "initial_temperature": 850.0,
+        "end_time": 20.0,
+        "output_times": [5.0, 10.0],
+        "fields_at": [10.0],
+        "accuracy": 5.0,
+    }
+    variables, coords, attrs = module.solve(BAR, METAL, {"side": BATH}, **given)
+    run = hq.simulate(BAR, METAL, {"side": BATH}, **given)
+    assert list(variables) == list(run.data_vars)
+    assert set(coords) == set(run.coords)
+    for name, (dims, values, about) in (variables | coords).items():
+        assert isinstance(values, np.ndarray)
+        assert run[name].dims == ((dims,) if isinstance(dims, str) else dims)
+        assert run[name].attrs == about
+        np.testing.assert_array_equal(run[name].values, values)
+    clocks = {"created", "compile_seconds", "solve_seconds", "total_seconds"}
+    assert {name: attrs[name] for name in attrs.keys() - clocks} == {
+        name: run.attrs[name] for name in run.attrs.keys() - clocks
+    }

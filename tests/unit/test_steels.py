@@ -3,6 +3,7 @@ from __future__ import annotations
 import copy
 import dataclasses
 import pickle
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import heatq as hq
-from heatq.errors import InputError
+from heatq.errors import InputError, hold_validity, note_validity
 from heatq.steels import (
     Steel,
     demo_heat,
@@ -21,7 +22,7 @@ from heatq.steels import (
     list_h_bands,
 )
 from heatq.steels.grades import _data
-from heatq.steels.steel import ELEMENTS
+from heatq.steels.steel import ELEMENTS, kept_with
 
 # ------------------------------------------------------------------------------------------- Steel
 
@@ -284,3 +285,42 @@ def test_what_holds_no_fractions_is_refused():
 def test_what_is_no_diagram_is_refused():
     with pytest.raises(InputError, match="diagram is not a CCT diagram"):
         hq.critical_rate("4140", "martensite", 0.9)
+
+
+def test_what_a_steel_alone_decides_is_worked_out_once_and_its_notes_are_said_each_time():
+    worked = []
+
+    def manganese(steel):
+        worked.append(steel)
+        note_validity("model", "Mn content", steel.Mn, 0.0, 1.0, "%", "a source")
+        return 2.0 * steel.Mn
+
+    steel = hq.Steel(C=0.4, Mn=1.5)
+    for _ in range(2):
+        with hold_validity() as notes:
+            assert kept_with(steel, manganese) == 3.0
+            assert list(notes) == ["model/Mn content"]
+    assert len(worked) == 1
+    assert kept_with(steel.replace(Mn=0.5), manganese) == 1.0
+    other = SimpleNamespace(Mn=0.5)
+    assert kept_with(other, manganese) == 1.0
+    other.Mn = 0.6  # can change, so nothing is kept with it
+    assert kept_with(other, manganese) == 1.2
+    assert pickle.loads(pickle.dumps(steel)) == steel
+
+
+def test_what_is_kept_with_a_steel_is_no_part_of_it():
+    steel = hq.grade("4140")
+    text, key = repr(steel), hash(steel)
+    hq.trial(
+        hq.RoundBar(0.02),
+        steel,
+        {"side": hq.Convection(coefficient=500.0, fluid_temperature=30.0)},
+        accuracy=8.0,
+        estimate_error=False,
+    )
+    assert (repr(steel), hash(steel)) == (text, key)
+    sent = pickle.dumps(steel)
+    assert len(sent) < 2000
+    assert pickle.loads(sent) == steel
+    assert steel == hq.grade("4140")

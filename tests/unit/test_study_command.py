@@ -18,6 +18,7 @@ from heatq.commands.described import read_study
 from heatq.commands.study_file import DISTRIBUTIONS, KINDS, OWN, SECTIONS, VARIABLES, arguments_of, key_lines
 from heatq.errors import DataError
 from heatq.studies.sampling import Distribution
+from heatq.trials import begin
 
 DATA = pathlib.Path(study.__file__).parent / "data"
 GRID = (DATA / "pressure-and-velocity.toml").read_text(encoding="utf-8")
@@ -285,14 +286,14 @@ def test_stores_are_begun_and_gone_on_with_only_when_said(call, tmp_path):
 def test_an_interrupted_study_goes_on(call, tmp_path, monkeypatch):
     path = write(tmp_path, SMALL.replace('["5 bar", "20 bar"]', '["5 bar", "10 bar", "20 bar"]'))
     whole = call(path, "--out", "whole")[1]
-    run = hq.trial
+    run = begin
 
     def dies(*arguments, **given):
-        if "pressure=2000000" in repr(given["boundaries"]):  # of the third case
+        if "pressure=2000000" in repr((arguments, given)):  # of the third case
             raise KeyboardInterrupt
         return run(*arguments, **given)
 
-    monkeypatch.setattr("heatq.trials.trial", dies)
+    monkeypatch.setattr("heatq.trials.begin", dies)
     code, out, _ = call(path, "--store", "s.zarr", "--threads", 1)
     assert code == 130
     assert "interrupted: 1 of 3 trials were not run; with a store, --resume goes on" in out

@@ -6,7 +6,9 @@ import concurrent.futures
 import functools
 import json
 import os
+import re
 import threading
+import warnings
 
 import numpy as np
 import pytest
@@ -148,6 +150,110 @@ def test_trials_are_run_and_reduced():
     assert set(some.data_vars) == {"hardness_hv", "status", "message"}
     missing = study(build, points, reduce=["hardnes"], **quiet)
     assert "has no 'hardnes'" in str(missing["message"][0].values)
+
+
+def bar_in_nitrogen(pressure, **more):
+    gas = hq.GasCrossflow("nitrogen", velocity=20.0, pressure=pressure, temperature=40.0)
+    case = {"specimen": hq.RoundBar(diameter=0.02), "steel": hq.grade("4140"), "boundaries": {"side": gas}}
+    return {**case, "accuracy": 4.0, "estimate_error": False, **more}
+
+
+@pytest.mark.parametrize("run", ["trial", "simulate"])
+@pytest.mark.parametrize("reduce", [None, ["hardness_hv", "fraction"], ["temperature", "r", "heat_removed"], ["z"]])
+def test_what_the_study_runs_itself_is_what_a_function_of_your_own_returns(run, reduce):
+    """Without a Dataset per case the arrays, coordinates and attributes are the same."""
+    more = {
+        "output_times": [0.0, 20.0, 60.0],
+        "end_time": 300.0,
+        **({"initial_temperature": 850.0} if run == "simulate" else {}),
+    }
+    if run == "simulate" and reduce:
+        reduce = [name.replace("hardness_hv", "cooling_rate_700") for name in reduce]
+    points = {"pressure": [2 * bar, 6 * bar]}
+    by_itself = study(functools.partial(bar_in_nitrogen, **more), points, run=run, reduce=reduce, **quiet)
+    own = study(
+        lambda pressure: getattr(hq, run)(**bar_in_nitrogen(pressure, **more), **quiet),
+        points,
+        run=run,
+        reduce=reduce,
+        **quiet,
+    )
+    xr.testing.assert_identical(by_itself.drop_attrs(deep=False), own.drop_attrs(deep=False))
+    assert list(by_itself.data_vars) == list(own.data_vars)
+    assert list(by_itself.coords) == list(own.coords)
+
+
+def test_no_dataset_is_made_per_case(monkeypatch):
+    made = []
+    whole = xr.Dataset.__init__
+
+    def counted(self, *arguments, **given):
+        made.append(1)
+        whole(self, *arguments, **given)
+
+    monkeypatch.setattr(xr.Dataset, "__init__", counted)
+    for count in (2, 6):
+        made.clear()
+        study(bar_in_nitrogen, {"pressure": np.linspace(2 * bar, 6 * bar, count).tolist()}, threads=1, **quiet)
+        assert len(made) <= 1, count
+
+
+def test_hardness_worked_out_together_is_that_of_each_alone():
+    """Also where one heat is refused (boron), one leaves a range (nickel), and one is another place or has other places."""
+    boron = hq.Steel(C=0.3, Mn=1.2, B=0.003, name="boron (invented)", austenitizing_temperature=880.0)
+
+    def build(steel, kind):
+        case = bar_in_nitrogen(6 * bar, steel=steel)
+        case |= {
+            "slip": {"diamter": 0.02},
+            "two": {"probes": ["centre", "surface"]},
+            "interval": {"with_interval": True},
+        }.get(kind, {})
+        return case | ({"specimen": hq.RoundBar(diameter=0.03)} if kind == "thicker" else {})
+
+    points = {
+        "steel": [hq.grade("4140"), hq.grade("4340"), boron],
+        "kind": ["thin", "thicker", "slip", "two", "interval"],
+    }
+    with pytest.warns(hq.ValidityWarning):
+        done = study(build, points, threads=1, chunk=15, **quiet)
+    for i, steel in enumerate(points["steel"]):
+        for j, kind in enumerate(points["kind"]):
+            here, message = done.isel(steel=i, kind=j), str(done.message.values[i, j])
+            if kind in ("thin", "thicker") and steel is not boron:
+                with warnings.catch_warnings():
+                    warnings.simplefilter("ignore")
+                    alone = hq.trial(**build(steel, kind), **quiet)
+                for name in ("hardness_hv", "hardness_hrc", "hardness_hrc_chemistry", "equivalent_distance_by_time"):
+                    np.testing.assert_array_equal(here[name], alone[name], err_msg=f"{steel.name} {kind} {name}")
+                assert message == "; ".join(json.loads(alone.attrs["warnings"]))
+            else:
+                assert here.status == "failed"
+                expected = {
+                    "slip": r"TypeError: trial\(\) got an unexpected keyword argument 'diamter'",
+                    "interval": "hardness_interval",
+                }
+                assert re.search(expected.get(kind, "something else than the others"), message) or (
+                    steel is boron and "boron" in message
+                )
+
+
+def test_ctrl_c_keeps_the_cases_that_wait_for_their_hardness():
+    def build(number):
+        if number == 5:
+            raise KeyboardInterrupt
+        return bar_in_nitrogen(6 * bar)
+
+    done = study(build, {"number": list(range(9))}, threads=1, chunk=9, **quiet)
+    assert done.status.values.tolist() == ["ok"] * 5 + ["missing"] * 4
+    assert np.isfinite(done.hardness_hv.values[:5]).all()
+
+
+def test_a_function_of_the_result_gets_a_dataset():
+    done = study(
+        bar_in_nitrogen, {"pressure": [2 * bar]}, reduce=lambda result: result[["hardness_hv"]].max("probe"), **quiet
+    )
+    assert float(done.hardness_hv[0]) == float(hq.trial(**bar_in_nitrogen(2 * bar), **quiet).hardness_hv.max())
 
 
 def test_notes_of_validity_are_kept_per_case_and_said_once():

@@ -13,6 +13,7 @@ from scipy.constants import bar
 import heatq as hq
 from heatq.errors import InputError, ValidityWarning
 from heatq.files import save_netcdf
+from heatq.trials import add_predictions, predict
 
 VARIABLES = {
     "temperature": ("degC", {"time", "probe"}),
@@ -227,6 +228,39 @@ def test_probes_and_output_times_of_your_own():
     )
     assert list(result["probe"].values) == ["near the skin"]
     np.testing.assert_array_equal(result["time"], [0.0, 1.0, 5.0, 20.0])
+
+
+@pytest.mark.parametrize("coupled", [True, False])
+def test_the_parts_of_a_trial_are_those_of_its_dataset(coupled):
+    case = {
+        "specimen": hq.RoundBar(0.02),
+        "steel": hq.grade("4140"),
+        "boundaries": {"side": hq.OilBath(temperature=60.0)},
+    }
+    case |= {"accuracy": 8.0, "estimate_error": False, "coupled": coupled, "progress": False}
+    result = hq.trial(**case)
+    variables, coords, attrs = predict(**case)
+    assert (list(variables), list(coords), list(attrs)) == (
+        list(result.data_vars),
+        list(result.coords),
+        list(result.attrs),
+    )
+    xr.testing.assert_identical(result.drop_attrs(deep=False), xr.Dataset(variables, coords))
+    simulated = result.drop_vars([name for name in VARIABLES if name.startswith(("hardness", "equivalent"))])
+    simulated = simulated.drop_vars(["cooling_rate_704", "cooling_time_800_500"])
+    xr.testing.assert_identical(add_predictions(simulated, case["steel"]), result)
+
+
+def test_a_history_of_one_time_has_no_cooling_rate():
+    with pytest.raises(InputError, match="fewer than two times"):
+        hq.trial(
+            hq.RoundBar(0.02),
+            HEAT,
+            {"side": hq.Insulated()},
+            initial_temperature=850.0,
+            output_times=[10.0],
+            end_time=20.0,
+        )
 
 
 def test_progress_is_called_and_ends_at_one():
