@@ -43,14 +43,15 @@ HEAT = hq.demo_heat()
 
 
 def rate(build, points, **options):
-    """Cases per second, and the peak memory so far, MB."""
-    begin = time.perf_counter()
+    """Cases per second, wall and processor time per case, and the peak memory so far, MB."""
+    begin, worked = time.perf_counter(), time.process_time()
     done = hq.study(build, points, progress=False, **options)
-    seconds = time.perf_counter() - begin
+    seconds, worked = time.perf_counter() - begin, time.process_time() - worked
     count = int(done.attrs["cases"])
     return (
         count / seconds,
         seconds / count * 1e3,
+        worked / count * 1e3,
         resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0,
         done.attrs["failed"],
     )
@@ -75,9 +76,9 @@ def main() -> None:
     rows.append((f"end-quench bars, {n * n}", rate(build_end_quench, grid)))
     grid = {"x": np.arange(100.0).tolist(), "y": np.arange(100.0).tolist()}
     rows.append(("nothing, 10000", rate(build_nothing, grid, run=None)))
-    print(f"{'study':34} {'cases/s':>9} {'ms/case':>9} {'peak MB':>8} {'failed':>7}")
-    for name, (per_second, milliseconds, memory, failed) in rows:
-        print(f"{name:34} {per_second:9.1f} {milliseconds:9.3f} {memory:8.0f} {failed:7d}")
+    print(f"{'study':34} {'cases/s':>9} {'ms/case':>9} {'CPU ms':>8} {'peak MB':>8} {'failed':>7}")
+    for name, (per_second, milliseconds, worked, memory, failed) in rows:
+        print(f"{name:34} {per_second:9.1f} {milliseconds:9.3f} {worked:8.3f} {memory:8.0f} {failed:7d}")
 
 
 if __name__ == "__main__":

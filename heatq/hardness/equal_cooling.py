@@ -135,6 +135,8 @@ ENDQUENCH_TIMES: tuple[TimeRow, ...] = (
     TimeRow(44, 1.346, 253.2),
     TimeRow(48, 1.235, 270.5),
 )
+_LOG_TIME_DISTANCE = np.log([sixteenths(float(row.position)) for row in ENDQUENCH_TIMES])
+_LOG_TIME = np.log([row.time for row in ENDQUENCH_TIMES])
 
 
 def _log_interpolate(value: npt.ArrayLike, x: Array, y: Array, name: str) -> Array:
@@ -142,7 +144,7 @@ def _log_interpolate(value: npt.ArrayLike, x: Array, y: Array, name: str) -> Arr
         array = np.asarray(value, dtype=float)
     except (TypeError, ValueError):
         array = np.array(-1.0)
-    if np.any(array < 0.0):
+    if (array < 0.0).any():
         raise InputError(f"{name} = {value!r} must be positive.")
     with np.errstate(divide="ignore"):
         logs = np.log(array)
@@ -228,8 +230,7 @@ def _reference(by: str, reference: xr.Dataset | None) -> tuple[Array, Array, str
     if reference is None:
         if by == "rate":
             return _LOG_DISTANCE, _LOG_RATE, "published table of cooling rates (SAE J406 / ASTM A255)"
-        distance = np.array([sixteenths(float(row.position)) for row in ENDQUENCH_TIMES])
-        return np.log(distance), np.log([row.time for row in ENDQUENCH_TIMES]), "computed by heatq, ENDQUENCH_TIMES"
+        return _LOG_TIME_DISTANCE, _LOG_TIME, "computed by heatq, ENDQUENCH_TIMES"
     if "distance" not in reference.coords or "temperature" not in reference:
         raise InputError(
             "reference must be a simulated or logged end-quench bar, with temperature(time, probe) and the coordinate "

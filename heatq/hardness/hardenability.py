@@ -26,7 +26,12 @@ from heatq.units import to_sixteenths
 __all__ = [
     "DIVIDING_FACTORS",
     "DI_AT_DISTANCE",
+    "A255Curve",
     "EndQuenchEstimate",
+    "JustTerms",
+    "a255_curve",
+    "along_a255",
+    "along_just",
     "carbon_factor",
     "distance_of_half_martensite",
     "dividing_factor",
@@ -34,6 +39,7 @@ __all__ = [
     "ideal_diameter",
     "ideal_diameter_of_distance",
     "just_1969",
+    "just_terms",
     "multiplying_factors",
 ]
 
@@ -301,23 +307,43 @@ def endquench_from_chemistry(
         raise InputError(
             f"distance = {distance!r} is outside 0 to 1 m. Lengths are in metres: for J8 write sixteenths(8)."
         )
-    diameter = ideal_diameter(steel, boron_factor=boron_factor, grain_size=grain_size)
-    note_validity("end-quench curve, A255", "ideal diameter", diameter, 0.7 * inch, 7.0 * inch, "m", "ASTM A255")
-    initial = float(hrc_martensite_a255_table(elements(steel, "C")[0]))
-    nodes = np.array([1, *DIVIDING_FACTORS], dtype=float)
-    curve = np.array([initial / dividing_factor(int(node), diameter) for node in nodes])
-    hrc = np.full(position.shape, np.nan)
+    curve = a255_curve(steel, boron_factor=boron_factor, grain_size=grain_size)
+    hrc, inside, on_node = along_a255(position, curve)
     method = np.full(position.shape, "none", dtype="<U12")
-    exact = np.isclose(position[..., np.newaxis], nodes, atol=1e-6)
-    inside = np.isfinite(position) & (position <= nodes[-1] + 1e-6)
-    # np.interp spreads a NaN node over both neighbouring intervals, which is what is wanted between positions.
-    hrc[inside] = np.interp(position[inside], nodes, curve)
-    on_node = exact.any(axis=-1)
-    hrc[on_node] = curve[exact.argmax(axis=-1)[on_node]]
     method[inside] = "interpolated"
     method[on_node] = "formula"
     method[np.isnan(hrc)] = "none"
-    return EndQuenchEstimate(hrc, method, diameter)
+    return EndQuenchEstimate(hrc, method, curve.ideal_diameter)
+
+
+class A255Curve(NamedTuple):
+    """What A255 says of a steel: HRC at the positions of the dividing factors, and the ideal diameter, m."""
+
+    hrc: Array
+    ideal_diameter: float
+
+
+#: Positions (1/16 in) that A255 has dividing factors for, and how near to one counts as at it.
+_NODES = np.array([1, *DIVIDING_FACTORS], dtype=float)
+_AT_NODE = 1e-6 + 1e-5 * _NODES
+
+
+def a255_curve(steel: Any, *, boron_factor: float | None = None, grain_size: float = 7.0) -> A255Curve:
+    """The end-quench curve of a steel by A255, see :func:`endquench_from_chemistry`."""
+    diameter = ideal_diameter(steel, boron_factor=boron_factor, grain_size=grain_size)
+    note_validity("end-quench curve, A255", "ideal diameter", diameter, 0.7 * inch, 7.0 * inch, "m", "ASTM A255")
+    initial = float(hrc_martensite_a255_table(elements(steel, "C")[0]))
+    return A255Curve(np.array([initial / dividing_factor(int(node), diameter) for node in _NODES]), diameter)
+
+
+def along_a255(position: Array, curve: A255Curve) -> tuple[Array, npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """HRC at positions in 1/16 in, where the curve reaches, and which of them it has a dividing factor for."""
+    inside = position <= _NODES[-1] + 1e-6
+    exact = np.abs(position[..., np.newaxis] - _NODES) <= _AT_NODE
+    on_node = exact.any(axis=-1)
+    # np.interp spreads a NaN node over both neighbouring intervals, which is what is wanted between positions.
+    hrc = np.where(inside, np.interp(position, _NODES, curve.hrc), np.nan)
+    return np.where(on_node, curve.hrc[exact.argmax(axis=-1)], hrc), inside, on_node
 
 
 def just_1969(steel: Any, distance: npt.ArrayLike) -> Array:
@@ -341,12 +367,29 @@ def just_1969(steel: Any, distance: npt.ArrayLike) -> Array:
     >>> just_1969(heat, sixteenths(np.array([4, 6, 8, 12, 16, 24, 32]))).round(1)
     array([56. , 55.2, 51.4, 46.3, 43.1, 39.4, 37. ])
     """
-    C, Cr, Ni, Mn, Mo, V = elements(steel, "C Cr Ni Mn Mo V")
     E = np.asarray(to_sixteenths(np.asarray(distance, dtype=float)))
     note_validity("end-quench curve, Just 1969", "distance", E, 0.0, 40.0, "/16 in", "Just 1969")
+    return along_just(E, just_terms(steel))
+
+
+class JustTerms(NamedTuple):
+    """What the regression of Just takes from a steel: the root of carbon, the sum of the alloys, and the cap, HRC."""
+
+    root: float
+    alloy: float
+    cap: float
+
+
+def just_terms(steel: Any) -> JustTerms:
+    """Terms of the steel in :func:`just_1969`."""
+    C, Cr, Ni, Mn, Mo, V = elements(steel, "C Cr Ni Mn Mo V")
     note_validity("end-quench curve, Just 1969", "C content", C, 0.08, 0.60, "%", "Just 1969, from memory")
-    root = np.sqrt(C)
     alloy = 20 * Cr + 6.4 * Ni + 19 * Mn + 34 * Mo + 28 * V
+    return JustTerms(np.sqrt(C), alloy, min(float(hrc_martensite_a255(C)), float(hrc_martensite_a255_table(C))))
+
+
+def along_just(E: Array, terms: JustTerms) -> Array:
+    """HRC by :func:`just_1969` at positions in 1/16 in."""
+    root, alloy, cap = terms
     hrc = 98 * root - 0.025 * E**2 * root + alloy - 24 * np.sqrt(np.maximum(E, 0.0)) + 2.86 * E - 7
-    cap = min(float(hrc_martensite_a255(C)), float(hrc_martensite_a255_table(C)))
     return np.where(E >= 4.0 - 1e-6, np.minimum(hrc, cap), np.nan)

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+import functools
 from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from heatq.errors import InputError
+from heatq.errors import InputError, hold_validity, repeat_notes
 from heatq.hardness.phases import (
+    MaynierTerms,
     auto_tempering,
-    hv_bainite_maynier_1978,
-    hv_ferrite,
-    hv_ferrite_pearlite_maynier_1978,
     hv_martensite,
     hv_pearlite,
+    log_rate,
+    maynier_terms,
     solid_solution,
 )
+from heatq.steels.steel import kept_with
 from heatq.transformation.formulas import ae1_grange_1961
 from heatq.transformation.rates import CARBON_IN_FERRITE
 
@@ -44,7 +46,7 @@ def _checked(fractions: npt.ArrayLike) -> Array:
             f"fractions has shape {array.shape}; the first axis must be the phases {', '.join(PHASES)}, in this order."
         )
     total = array.sum(axis=0)
-    if np.any(array < -1e-9) or np.any(np.abs(total - 1.0) > 1e-3):
+    if (array < -1e-9).any() or (np.abs(total - 1.0) > 1e-3).any():
         raise InputError("fractions must lie in 0..1 and sum to 1 along the first axis. Write 0.25, not 25 %.")
     return array
 
@@ -59,7 +61,18 @@ def phase_hardness(
     ae1: float | None = None,
 ) -> PhaseHardness:
     """Hardness of the constituents as :func:`mixture_hardness` uses them; parameters as there."""
-    array = _checked(fractions)
+    return _phase_hardness(_checked(fractions), formation_temperature, rate_700, steel, carbon, ae1)
+
+
+def _phase_hardness(
+    array: Array,
+    formation_temperature: npt.ArrayLike,
+    rate_700: npt.ArrayLike,
+    steel: Any,
+    carbon: float | None,
+    ae1: float | None,
+) -> PhaseHardness:
+    """:func:`phase_hardness` of fractions that were looked at."""
     formed = np.asarray(formation_temperature, dtype=float)
     rate = np.asarray(rate_700, dtype=float)
     if formed.shape != array.shape:
@@ -67,22 +80,44 @@ def phase_hardness(
             f"formation_temperature has shape {formed.shape}, fractions {array.shape}; they must be the same."
         )
     ferrite, pearlite = array[0], array[1]
-    start = ae1_grange_1961(steel) if ae1 is None else ae1
+    of_steel = kept_with(steel, _of_steel)
+    start = of_steel.ae1 if ae1 is None else ae1
 
-    floor = hv_ferrite_pearlite_maynier_1978(steel, rate)
+    decades = log_rate(rate)
+    floor, own_ferrite, own_bainite = (first + slope * decades for first, slope in of_steel.terms)
     both = ferrite + pearlite
-    own_ferrite = hv_ferrite(steel, rate)
+    some = both > 0.0
     left = (float(steel.C) - CARBON_IN_FERRITE * ferrite) / np.maximum(1.0 - ferrite, 1e-3)
-    lamellar = hv_pearlite(start - formed[1], left, own_ferrite) + solid_solution(steel)
+    lamellar = hv_pearlite(start - formed[1], left, own_ferrite) + of_steel.solution
     own_pearlite = np.where(pearlite > 0.0, lamellar, 0.0)
-    mixed = (ferrite * own_ferrite + pearlite * own_pearlite) / np.where(both > 0.0, both, 1.0)
-    mixed = np.where(both > 0.0, mixed, floor)
+    mixed = (ferrite * own_ferrite + pearlite * own_pearlite) / np.where(some, both, 1.0)
+    mixed = np.where(some, mixed, floor)
     ferrite_pearlite = np.maximum(mixed, floor)
 
-    fresh = np.broadcast_to(hv_martensite(float(steel.C) if carbon is None else carbon), rate.shape)
-    bainite = np.minimum(np.maximum(hv_bainite_maynier_1978(steel, rate), ferrite_pearlite), fresh)
+    fresh, notes = _fresh_martensite(float(steel.C if carbon is None else carbon))
+    repeat_notes(notes)
+    bainite = np.minimum(np.maximum(own_bainite, ferrite_pearlite), fresh)
     martensite = np.fmax(fresh - auto_tempering(rate), bainite)
-    return PhaseHardness(ferrite_pearlite, bainite, martensite, (mixed < floor) & (both > 0.0))
+    return PhaseHardness(ferrite_pearlite, bainite, martensite, (mixed < floor) & some)
+
+
+class _OfSteel(NamedTuple):
+    """What a steel alone decides: Ae1 (degC), its solid solution (HV) and its terms in Maynier's regressions."""
+
+    ae1: float
+    solution: float
+    terms: MaynierTerms
+
+
+def _of_steel(steel: Any) -> _OfSteel:
+    return _OfSteel(ae1_grange_1961(steel), solid_solution(steel), maynier_terms(steel))
+
+
+@functools.lru_cache(maxsize=1024)
+def _fresh_martensite(carbon: float) -> tuple[float, dict[str, str]]:
+    """Martensite of so much carbon, HV, and the notes that belong to it."""
+    with hold_validity() as notes:
+        return float(hv_martensite(carbon)), notes
 
 
 def mixture_hardness(
@@ -148,7 +183,7 @@ def mixture_hardness(
     array([605., 328.])
     """
     array = _checked(fractions)
-    own = phase_hardness(array, formation_temperature, rate_700, steel, carbon=carbon, ae1=ae1)
+    own = _phase_hardness(array, formation_temperature, rate_700, steel, carbon, ae1)
     soft = array[0] + array[1]
     total = (array[3] + array[4]) * own.martensite
     total = total + np.where(soft > 0.0, soft * own.ferrite_pearlite, 0.0)

@@ -17,7 +17,7 @@ go in as K/s. With K/s or natural logarithms put in by mistake bainite of 4140 w
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -26,9 +26,11 @@ from scipy.constants import hour
 from heatq.errors import InputError, note_validity
 from heatq.hardness.conversion import hv_from_hrc
 from heatq.transformation.formulas import elements
+from heatq.transformation.rates import CARBON_IN_FERRITE
 
 __all__ = [
     "A255_TABLE",
+    "MaynierTerms",
     "auto_tempering",
     "hrc_half_martensite_a255",
     "hrc_half_martensite_a255_table",
@@ -41,6 +43,8 @@ __all__ = [
     "hv_martensite",
     "hv_martensite_maynier_1978",
     "hv_pearlite",
+    "log_rate",
+    "maynier_terms",
     "solid_solution",
 ]
 
@@ -52,10 +56,10 @@ _MAYNIER_RANGES = {"C": (0.1, 0.5), "Si": (0.0, 1.0), "Mn": (0.0, 2.0), "Ni": (0
                    "Mo": (0.0, 1.0), "V": (0.0, 0.2), "Cu": (0.0, 0.5)}  # fmt: skip
 
 
-def _log_rate(rate_700: npt.ArrayLike) -> Array:
+def log_rate(rate_700: npt.ArrayLike) -> Array:
     """Decimal logarithm of the rate in degC per hour; refuses rates that are not positive, keeps NaN."""
     rate = np.asarray(rate_700, dtype=float)
-    if np.any(rate <= 0.0):
+    if (rate <= 0.0).any():
         raise InputError("rate_700 must be above 0 K/s (positive when cooling): it is the cooling rate at 700 degC.")
     return np.log10(rate * hour)
 
@@ -65,6 +69,21 @@ def _note_maynier(steel: Any, carbon_counts: bool = True) -> None:
     for name, (low, high) in _MAYNIER_RANGES.items():
         if name != "C" or carbon_counts:
             note_validity(_MAYNIER, f"{name} content", elements(steel, name)[0], low, high, "%", "Maynier 1978")
+
+
+class MaynierTerms(NamedTuple):
+    """Hardness, HV, at one degC/h and what a decade of the rate adds: ferrite + pearlite, ferrite, bainite."""
+
+    ferrite_pearlite: tuple[float, float]
+    ferrite: tuple[float, float]
+    bainite: tuple[float, float]
+
+
+def maynier_terms(steel: Any) -> MaynierTerms:
+    """What Maynier's regressions take from the steel, for many rates; the same numbers as the functions below."""
+    _note_maynier(steel)
+    carbon = elements(steel, "C")[0]
+    return MaynierTerms(_ferrite_pearlite(steel, carbon), _ferrite_pearlite(steel, CARBON_IN_FERRITE), _bainite(steel))
 
 
 def hv_martensite_maynier_1978(steel: Any, rate_700: npt.ArrayLike) -> Array:
@@ -88,7 +107,7 @@ def hv_martensite_maynier_1978(steel: Any, rate_700: npt.ArrayLike) -> Array:
     """
     _note_maynier(steel)
     C, Si, Mn, Ni, Cr = elements(steel, "C Si Mn Ni Cr")
-    hv = 127 + 949 * C + 27 * Si + 11 * Mn + 8 * Ni + 16 * Cr + 21 * _log_rate(rate_700)
+    hv = 127 + 949 * C + 27 * Si + 11 * Mn + 8 * Ni + 16 * Cr + 21 * log_rate(rate_700)
     if C <= 0.5 and np.any(hv > 900.0):
         raise InputError(
             f"martensite of {C:g} % C would have {np.nanmax(hv):.0f} HV, which cannot be: check the composition "
@@ -116,9 +135,15 @@ def hv_bainite_maynier_1978(steel: Any, rate_700: npt.ArrayLike) -> Array:
     398
     """
     _note_maynier(steel)
+    start, slope = _bainite(steel)
+    return start + slope * log_rate(rate_700)
+
+
+def _bainite(steel: Any) -> tuple[float, float]:
+    """Hardness of bainite at one degC/h, and what a decade of the rate adds."""
     C, Si, Mn, Ni, Cr, Mo = elements(steel, "C Si Mn Ni Cr Mo")
     start = -323 + 185 * C + 330 * Si + 153 * Mn + 65 * Ni + 144 * Cr + 191 * Mo
-    return start + (89 + 53 * C - 55 * Si - 22 * Mn - 10 * Ni - 20 * Cr - 33 * Mo) * _log_rate(rate_700)
+    return start, 89 + 53 * C - 55 * Si - 22 * Mn - 10 * Ni - 20 * Cr - 33 * Mo
 
 
 def hv_ferrite_pearlite_maynier_1978(steel: Any, rate_700: npt.ArrayLike) -> Array:
@@ -137,13 +162,15 @@ def hv_ferrite_pearlite_maynier_1978(steel: Any, rate_700: npt.ArrayLike) -> Arr
     249
     """
     _note_maynier(steel)
-    return _ferrite_pearlite(steel, elements(steel, "C")[0], rate_700)
+    start, slope = _ferrite_pearlite(steel, elements(steel, "C")[0])
+    return start + slope * log_rate(rate_700)
 
 
-def _ferrite_pearlite(steel: Any, C: float, rate_700: npt.ArrayLike) -> Array:
+def _ferrite_pearlite(steel: Any, C: float) -> tuple[float, float]:
+    """Hardness of ferrite + pearlite at one degC/h, and what a decade of the rate adds."""
     Si, Mn, Ni, Cr, Mo, V = elements(steel, "Si Mn Ni Cr Mo V")
     start = 42 + 223 * C + 53 * Si + 30 * Mn + 12.6 * Ni + 7 * Cr + 19 * Mo
-    return start + (10 - 19 * Si + 4 * Ni + 8 * Cr + 130 * V) * _log_rate(rate_700)
+    return start, 10 - 19 * Si + 4 * Ni + 8 * Cr + 130 * V
 
 
 def hv_ferrite(steel: Any, rate_700: npt.ArrayLike) -> Array:
@@ -156,7 +183,8 @@ def hv_ferrite(steel: Any, rate_700: npt.ArrayLike) -> Array:
     101
     """
     _note_maynier(steel, carbon_counts=False)
-    return _ferrite_pearlite(steel, 0.02, rate_700)
+    start, slope = _ferrite_pearlite(steel, CARBON_IN_FERRITE)
+    return start + slope * log_rate(rate_700)
 
 
 def solid_solution(steel: Any) -> float:
@@ -289,9 +317,13 @@ A255_TABLE: dict[int, tuple[int, int]] = {
 }  # fmt: skip
 
 
+_A255_CARBON = np.array([c / 100 for c in A255_TABLE])
+_A255_COLUMNS = np.array(list(A255_TABLE.values()), dtype=float).T.copy()
+
+
 def _a255_table(carbon: npt.ArrayLike, column: int) -> Array:
     value = _carbon(carbon, "martensite hardness, A255 table")
-    return np.interp(value, [c / 100 for c in A255_TABLE], [float(row[column]) for row in A255_TABLE.values()])
+    return np.interp(value, _A255_CARBON, _A255_COLUMNS[column])
 
 
 def hrc_martensite_a255_table(carbon: npt.ArrayLike) -> Array:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 
 from heatq.errors import InputError
 from heatq.hardness.conversion import hrc_from_hv
@@ -16,13 +17,15 @@ from heatq.transformation.kinetics import kinetic_tables
 if TYPE_CHECKING:
     import xarray as xr
 
-__all__ = ["hardness_of", "rate_for_hardness"]
+__all__ = ["hardness_of", "hardness_variables", "mean_or_local", "rate_for_hardness"]
+
+Array = npt.NDArray[np.float64]
 
 #: Window of the mean rate that stands for Maynier's rate at 700 degC, degC.
 RATE_WINDOW = (800.0, 700.0)
 
 
-def rate_for_hardness(fractions: xr.Dataset) -> np.ndarray:
+def rate_for_hardness(fractions: xr.Dataset) -> Array:
     """Cooling rate (K/s, per probe) that goes into the hardness regressions: the mean from 800 to 700 degC.
 
     Maynier's regressions take the rate at 700 degC of a specimen that cools undisturbed. The local slope there is that of a
@@ -34,7 +37,7 @@ def rate_for_hardness(fractions: xr.Dataset) -> np.ndarray:
     fractions : xarray.Dataset
         With ``cooling_rate_800_700(probe)``, or ``temperature(time, probe)`` to take it from, or ``cooling_rate_700(probe)``.
     """
-    local: np.ndarray = fractions["cooling_rate_700"].values
+    local: Array = fractions["cooling_rate_700"].values
     if "cooling_rate_800_700" in fractions:
         mean = fractions["cooling_rate_800_700"].values
     elif "temperature" in fractions and fractions.sizes.get("time", 0) > 1:
@@ -42,7 +45,34 @@ def rate_for_hardness(fractions: xr.Dataset) -> np.ndarray:
         mean = cooling_rate(fractions, 0.5 * (upper + lower), window=0.5 * (upper - lower)).values
     else:
         return local
+    return mean_or_local(mean, local)
+
+
+def mean_or_local(mean: Array, local: Array) -> Array:
+    """The mean rate from 800 to 700 degC; where there is none, the rate at 700 degC."""
     return np.where(np.isfinite(mean), mean, local)
+
+
+def hardness_variables(
+    fraction: Array, formation_temperature: Array, rate: Array, steel: Any
+) -> dict[str, tuple[str, Array, dict[str, str]]]:
+    """Variables of :func:`hardness_of` by name: dimension, values, attributes; no Dataset yet.
+
+    Parameters
+    ----------
+    fraction, formation_temperature : array, shape (5, probes)
+        Of the phases, degC.
+    rate : array, shape (probes,)
+        :func:`rate_for_hardness`, K/s.
+    steel : Steel
+        The heat.
+    """
+    carbon = float(kinetic_tables(steel).scalars[2])
+    hv = mixture_hardness(fraction, formation_temperature, rate, steel, carbon=carbon)
+    return {
+        "hardness_hv": ("probe", hv, {"units": "HV", "long_name": "hardness"}),
+        "hardness_hrc": ("probe", np.asarray(hrc_from_hv(hv)), {"units": "HRC", "long_name": "hardness"}),
+    }
 
 
 def hardness_of(fractions: xr.Dataset, steel: Any) -> xr.Dataset:
@@ -93,12 +123,5 @@ def hardness_of(fractions: xr.Dataset, steel: Any) -> xr.Dataset:
             )
     parts = fractions["fraction"].transpose("phase", "probe").values
     formed = fractions["formation_temperature"].transpose("phase", "probe").values
-    rate = rate_for_hardness(fractions)
-    hv = mixture_hardness(parts, formed, rate, steel, carbon=float(kinetic_tables(steel).scalars[2]))
-    return xr.Dataset(
-        {
-            "hardness_hv": ("probe", hv, {"units": "HV", "long_name": "hardness"}),
-            "hardness_hrc": ("probe", np.asarray(hrc_from_hv(hv)), {"units": "HRC", "long_name": "hardness"}),
-        },
-        coords=fractions["cooling_rate_700"].coords,
-    )
+    found = hardness_variables(parts, formed, rate_for_hardness(fractions), steel)
+    return xr.Dataset(found, coords=fractions["cooling_rate_700"].coords)

@@ -29,7 +29,8 @@ import numpy.typing as npt
 from scipy.constants import inch
 
 from heatq.hardness.equal_cooling import ENDQUENCH_TIMES, equivalent_distance
-from heatq.hardness.hardenability import endquench_from_chemistry, just_1969
+from heatq.hardness.hardenability import a255_curve, along_a255, along_just, just_terms
+from heatq.steels.steel import kept_with
 from heatq.units import to_sixteenths
 
 __all__ = ["SecondOpinion", "second_opinions", "told"]
@@ -39,6 +40,10 @@ Words = npt.NDArray[np.str_]
 
 #: Positions (1/16 in) between which the two methods give a value.
 A255_LAST, JUST_FIRST, JUST_LAST = 16.0, 4.0, 40.0
+NO_TIME = "no time from 800 to 500 degC"
+BEYOND_A255 = f"farther from the quenched end than J{A255_LAST:g}, where ASTM A255 ends"
+BEYOND_JUST = f"farther from the quenched end than J{JUST_LAST:g}, where the regression ends"
+BEFORE_JUST = f"nearer to the quenched end than J{JUST_FIRST:g}, where the regression begins"
 
 
 class SecondOpinion(NamedTuple):
@@ -79,28 +84,30 @@ def second_opinions(steel: Any, cooling_time: npt.ArrayLike) -> tuple[Array, dic
     time = np.asarray(cooling_time, dtype=float)
     distance = equivalent_distance(time, by="time")
     position = np.asarray(to_sixteenths(distance))
-    unknown = np.isnan(time)
     fast = time < ENDQUENCH_TIMES[0].time
     slow = time > ENDQUENCH_TIMES[-1].time
-    no_time = "no time from 800 to 500 degC"
 
     near = fast | (position <= A255_LAST + 1e-6)
-    curve = endquench_from_chemistry(steel, np.where(near & ~fast, distance, 0.0))
-    chemistry = np.where(near, curve.hrc, np.nan)
-    refused = f"the dividing factors of ASTM A255 end before the ideal diameter of {curve.ideal_diameter / inch:.1f} in at this distance"
-    why = np.select(
-        [np.isfinite(chemistry), unknown, near],
-        ["", no_time, refused],
-        f"farther from the quenched end than J{A255_LAST:g}, where ASTM A255 ends",
-    )
+    curve = kept_with(steel, a255_curve)
+    chemistry = np.where(near, along_a255(np.where(near & ~fast, position, 0.0), curve)[0], np.nan)
     reached = (position >= JUST_FIRST - 1e-6) & (position <= JUST_LAST + 1e-6)
-    regression = just_1969(steel, np.where(reached, distance, np.nan))
-    why_not = np.select(
-        [reached, unknown, slow | (position > JUST_LAST)],
-        ["", no_time, f"farther from the quenched end than J{JUST_LAST:g}, where the regression ends"],
-        f"nearer to the quenched end than J{JUST_FIRST:g}, where the regression begins",
-    )
-    return distance, {"chemistry": SecondOpinion(chemistry, why), "regression": SecondOpinion(regression, why_not)}
+    of_steel = kept_with(steel, just_terms)
+    regression = along_just(np.where(reached, position, np.nan), of_steel)
+
+    refused = f"the dividing factors of ASTM A255 end before the ideal diameter of {curve.ideal_diameter / inch:.1f} in at this distance"
+    times, ends = time.ravel().tolist(), (slow | (position > JUST_LAST)).ravel().tolist()
+    why = [
+        "" if hrc == hrc else NO_TIME if seconds != seconds else refused if is_near else BEYOND_A255
+        for seconds, hrc, is_near in zip(times, chemistry.ravel().tolist(), near.ravel().tolist(), strict=True)
+    ]
+    why_not = [
+        "" if is_reached else NO_TIME if seconds != seconds else BEYOND_JUST if is_far else BEFORE_JUST
+        for seconds, is_reached, is_far in zip(times, reached.ravel().tolist(), ends, strict=True)
+    ]
+    return distance, {
+        "chemistry": SecondOpinion(chemistry, np.array(why, dtype=str).reshape(time.shape)),
+        "regression": SecondOpinion(regression, np.array(why_not, dtype=str).reshape(time.shape)),
+    }
 
 
 def told(places: Sequence[str], why_missing: npt.ArrayLike) -> str:

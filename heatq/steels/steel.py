@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from typing import Any, NamedTuple
+from collections.abc import Callable
+from typing import Any, NamedTuple, TypeVar
 
-from heatq.errors import LIMITS, InputError, check_name, check_number
+from heatq.errors import LIMITS, InputError, check_name, check_number, hold_validity, repeat_notes
 from heatq.steels.material import PHASES, Material
 from heatq.steels.properties import steel_material
 
-__all__ = ["ELEMENTS", "Steel", "check_element", "check_steel"]
+__all__ = ["ELEMENTS", "Steel", "check_element", "check_steel", "kept_with"]
+
+Figures = TypeVar("Figures")
 
 
 class Element(NamedTuple):
@@ -208,6 +211,10 @@ class Steel:
             parts.append(f"properties={self.properties!r}")
         return f"Steel({', '.join(parts)})"
 
+    def __getstate__(self) -> dict[str, Any]:
+        """Copied and sent without its material and what is kept with it, a thousand times as long as itself."""
+        return {name: value for name, value in vars(self).items() if name != "material" and not name.startswith("_")}
+
     @property
     def composition(self) -> dict[str, float]:
         """Element -> mass %, every element of `ELEMENTS`."""
@@ -228,6 +235,40 @@ class Steel:
         """
         _check_keywords(changes)
         return dataclasses.replace(self, **changes)
+
+
+def kept_with(steel: Any, make: Callable[[Any], Figures]) -> Figures:
+    """What ``make`` works out from a steel alone: once per `Steel`, which cannot change, anew for any other object.
+
+    Its validity notes are said at each use.
+
+    Parameters
+    ----------
+    steel : Steel or object with attributes C, Mn, ...
+    make : callable
+        A function of a module, which names what is kept.
+
+    Examples
+    --------
+    >>> heat = Steel(C=0.4)
+    >>> def carbon(steel):
+    ...     print("worked out")
+    ...     return steel.C
+    >>> kept_with(heat, carbon), kept_with(heat, carbon)
+    worked out
+    (0.4, 0.4)
+    """
+    if type(steel) is not Steel:
+        return make(steel)
+    name = f"_{make.__module__}.{make.__qualname__}"
+    kept: tuple[Figures, dict[str, str]] | None = vars(steel).get(name)
+    if kept is None:
+        with hold_validity() as notes:
+            kept = make(steel), notes
+        vars(steel)[name] = kept
+    if kept[1]:
+        repeat_notes(kept[1])
+    return kept[0]
 
 
 def _check_keywords(given: dict[str, Any]) -> None:

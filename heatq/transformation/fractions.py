@@ -6,10 +6,11 @@ import json
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 
 from heatq._version import __version__
-from heatq.errors import InputError, check_number
-from heatq.history import check_history, cooling_rate
+from heatq.errors import check_number
+from heatq.history import check_history, rates_of
 from heatq.steels.steel import check_steel
 from heatq.transformation.kinetics import PHASES, kinetic_tables
 from heatq.transformation.options import DEFAULT, Kinetics, kinetics_named
@@ -17,10 +18,14 @@ from heatq.transformation.options import DEFAULT, Kinetics, kinetics_named
 if TYPE_CHECKING:
     import xarray as xr
 
-__all__ = ["transform"]
+__all__ = ["PHASE_COORDINATE", "fraction_variables", "transform"]
+
+Array = npt.NDArray[np.float64]
 
 #: Largest temperature change of one sub-step, K; 0.7 to 3 K gives 0.4 to 1 % of X.
 LARGEST_CHANGE = 1.0
+#: Temperatures at which cooling rates are read for the hardness regressions, degC, and half the window around each, K.
+RATE_LEVELS, RATE_WINDOWS = (700.0, 750.0), (6.0, 50.0)
 
 
 def transform(
@@ -70,22 +75,51 @@ def transform(
     """
     import xarray as xr
 
-    from heatq import _kernels
-
     temperature = check_history(history)
     check_steel(steel)
     check_number("largest_change", largest_change, low=0.01, high=50.0, unit="K")
-    tables = kinetic_tables(steel, kinetics)
     time = np.ascontiguousarray(history["time"].values, dtype=float)
-    count = temperature.sizes["probe"]
+    return xr.Dataset(
+        fraction_variables(time, temperature.values, steel, kinetics, largest_change),
+        coords={**history["temperature"].coords, "phase": PHASE_COORDINATE},
+        attrs={
+            "heatq_version": __version__,
+            "steel": repr(steel),
+            "settings": json.dumps({"largest_change": largest_change, "kinetics": kinetics_named(kinetics).name}),
+        },
+    )
+
+
+#: The phases as a coordinate: dimension, values, attributes.
+PHASE_COORDINATE = ("phase", np.array(PHASES), {"units": "1", "long_name": "phase"})
+
+
+def fraction_variables(
+    time: Array,
+    temperature: Array,
+    steel: Any,
+    kinetics: str | Kinetics = DEFAULT,
+    largest_change: float = LARGEST_CHANGE,
+) -> dict[str, tuple[Any, Array, dict[str, str]]]:
+    """Variables of :func:`transform` by name: dimensions, values, attributes; no Dataset yet.
+
+    Parameters
+    ----------
+    time : array
+        s, increasing.
+    temperature : array, shape (times, probes)
+        degC, without gaps.
+    steel, kinetics, largest_change
+        See :func:`transform`.
+    """
+    from heatq import _kernels
+
+    tables = kinetic_tables(steel, kinetics)
+    count = temperature.shape[1]
     parts = np.zeros((5, len(time), count))
     formation = np.full((5, count), np.nan)
     for n in range(count):
-        values = np.ascontiguousarray(temperature.values[:, n], dtype=float)
-        if not np.isfinite(values).all():
-            raise InputError(
-                f"history: temperature of probe {history['probe'].values[n]!r} holds gaps (NaN); fill them first."
-            )
+        values = np.ascontiguousarray(temperature[:, n], dtype=float)
         fractions, sums = np.zeros((4, len(time))), np.zeros(3)
         _kernels.transform_history(time, values, float(largest_change), *tables, fractions, sums)
         parts[:4, :, n] = fractions
@@ -94,25 +128,13 @@ def transform(
         formation[:3, n][some] = sums[some] / formed[some]
     parts[4] = np.clip(1.0 - parts[:4].sum(axis=0), 0.0, 1.0)
     unit = {"units": "1", "long_name": "phase fraction"}
-    return xr.Dataset(
-        {
-            "fraction": (("phase", "probe"), parts[:, -1], unit),
-            "fraction_history": (("phase", "time", "probe"), parts, unit),
-            "formation_temperature": (
-                ("phase", "probe"),
-                formation,
-                {"units": "degC", "long_name": "mean temperature of formation"},
-            ),
-            "cooling_rate_700": cooling_rate(history, 700.0).drop_vars("probe"),
-            "cooling_rate_800_700": cooling_rate(history, 750.0, window=50.0).drop_vars("probe"),
-        },
-        coords={
-            **history["temperature"].coords,
-            "phase": ("phase", list(PHASES), {"units": "1", "long_name": "phase"}),
-        },
-        attrs={
-            "heatq_version": __version__,
-            "steel": repr(steel),
-            "settings": json.dumps({"largest_change": largest_change, "kinetics": kinetics_named(kinetics).name}),
-        },
-    )
+    formed_at = {"units": "degC", "long_name": "mean temperature of formation"}
+    found: dict[str, tuple[Any, Array, dict[str, str]]] = {
+        "fraction": (("phase", "probe"), parts[:, -1], unit),
+        "fraction_history": (("phase", "time", "probe"), parts, dict(unit)),
+        "formation_temperature": (("phase", "probe"), formation, formed_at),
+    }
+    rates = rates_of(time, temperature, RATE_LEVELS, RATE_WINDOWS)
+    for name, level, rate in zip(("cooling_rate_700", "cooling_rate_800_700"), RATE_LEVELS, rates, strict=True):
+        found[name] = ("probe", rate, {"units": "K/s", "long_name": f"cooling rate at {level:.0f} degC"})
+    return found
