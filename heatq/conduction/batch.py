@@ -124,6 +124,7 @@ def _results(cases: Iterator[Mapping[str, Any]], work: _Work, threads: int) -> I
                     raise result.error
                 yield result
     finally:
+        work.is_over = True
         pool.shutdown(wait=True, cancel_futures=True)
 
 
@@ -150,12 +151,15 @@ class _Work:
 
     def __init__(self, reduce: Callable[[Any], Any] | None, keep: Sequence[str] | None, on_error: str) -> None:
         self.reduce, self.keep, self.on_error = reduce, keep, on_error
+        self.is_over = False
 
     def some(self, bunch: list[tuple[int, Any]]) -> tuple[float, list[Any]]:
         """Seconds per case, and the results up to an error that ends the batch."""
         begin = time.perf_counter()
         results: list[Any] = []
         for number, case in bunch:
+            if self.is_over:  # nobody waits for the rest
+                break
             try:
                 results.append(self.one(number, case))
             except Exception as error:
@@ -163,7 +167,7 @@ class _Work:
                     results.append(_Failed(error))
                     break
                 results.append(error)
-        return (time.perf_counter() - begin) / len(results), results
+        return (time.perf_counter() - begin) / max(len(results), 1), results
 
     def one(self, number: int, case: Mapping[str, Any]) -> Any:
         """Result of one case."""

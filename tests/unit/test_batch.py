@@ -179,3 +179,21 @@ def test_a_calibration_run_needs_its_faces_and_joining_needs_a_list():
         hq.CalibrationRun(3, hq.RoundBar(0.02), METAL, hq.Insulated())
     with pytest.raises(InputError, match="at least two logs, in a list"):
         hq.join_logs(3)
+
+
+def test_a_batch_that_is_left_ends_after_the_cases_in_work():
+    begun = []
+
+    class Slow:
+        def heat_flux(self, surface):
+            begun.append(1)
+            time.sleep(0.05)
+            return 1000.0 * (surface - 20.0)
+
+    quick = [case(0.02, accuracy=5.0) for _ in range(9)]
+    slow = [case(0.02, accuracy=5.0, estimate_error=False, boundaries={"side": Slow()}) for _ in range(16)]
+    results = hq.simulate_many([*quick, *slow], keep=["time"], threads=1)
+    for _ in range(8):
+        next(results)
+    results.close()
+    assert len(begun) <= 2
