@@ -152,6 +152,22 @@ def martensite_start(ferrite, kinetic_scalars):
 
 
 @inline
+def highest_start(kinetic_scalars):
+    """Temperature (degC) above which no cell is below its Ms, whatever carbon its austenite has."""
+    return kinetic_scalars[0] if kinetic_scalars[3] <= 0.0 else 1e9
+
+
+@inline
+def update_start(n, ferrite, start, kinetic_scalars):
+    """Ms (degC) of cell n and exp(-alpha Ms), worked out again only when its ferrite has changed."""
+    if ferrite != start[0, n]:
+        ms = martensite_start(ferrite, kinetic_scalars)
+        start[0, n] = ferrite
+        start[1, n] = ms
+        start[2, n] = np.exp(-kinetic_scalars[1] * ms)
+
+
+@inline
 def plain_temperature(enthalpy, guess, thermal):
     """Temperature, heat capacity (J/m3K) and conductivity of the austenite (or plain material) columns."""
     i, w = table_index(guess)
@@ -588,7 +604,7 @@ def solve_sweeps(
 
 @inline
 def transform(
-    dt, temp_a, temp_b, ferrite_b, fractions, sums, new_fractions, new_sums, start,
+    dt, temp_a, temp_b, ferrite_b, fractions, sums, new_fractions, new_sums,
     kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
 ):  # fmt: skip
     """Ferrite, pearlite and bainite of every cell after a step; see `new_state`."""
@@ -619,11 +635,6 @@ def transform(
                 if df > 0.0:
                     limit = coupled_limit(yf, limit, tb, ferrite_b[n], kinetic, s_table, s_inverse_step, thermal)
                 f, p, b = grow(yf, yp, yb, df, dp, db, f, p, b, m, limit, s_table, s_inverse_step)
-        if f != start[0, n]:
-            ms = martensite_start(f, kinetic_scalars)
-            start[0, n] = f
-            start[1, n] = ms
-            start[2, n] = np.exp(-kinetic_scalars[1] * ms)
         new_fractions[0, n] = f
         new_fractions[1, n] = p
         new_fractions[2, n] = b
@@ -643,7 +654,7 @@ def new_state(
     The rate integrals grow by ``dt (k(temp_a) + k(temp_b)) / 2``; ``ferrite_b`` is the ferrite that ``temp_b`` counts with.
     All arrays run over the cells in one row; those of fractions and sums have the phase (ferrite,
     pearlite, bainite, martensite; three sums) first. ``start`` remembers per cell the ferrite fraction, its Ms and
-    exp(-alpha Ms), which are worked out again only when that fraction changes. Mostly the table row of ``guess`` is right, and whether
+    exp(-alpha Ms), kept up to date only where it is cold enough for them to count. Mostly the table row of ``guess`` is right, and whether
     martensite forms there; the ``others`` are solved after that.
     """
     if not transforms:
@@ -654,9 +665,10 @@ def new_state(
             new_cond[n] = k
         return
     transform(
-        dt, temp_a, temp_b, ferrite_b, fractions, sums, new_fractions, new_sums, start,
+        dt, temp_a, temp_b, ferrite_b, fractions, sums, new_fractions, new_sums,
         kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
     )  # fmt: skip
+    warm = highest_start(kinetic_scalars)
     count = 0
     for n in range(enthalpy.shape[0]):
         f = new_fractions[0, n]
@@ -664,7 +676,10 @@ def new_state(
         b = new_fractions[2, n]
         pool = 1.0 - f - p - b
         austenite = pool - fractions[3, n]
-        ms = start[1, n]
+        ms = warm
+        if guess[n] < warm:
+            update_start(n, f, start, kinetic_scalars)
+            ms = start[1, n]
         can_form = austenite > 1e-12
         forms = can_form and guess[n] < ms
         i, w = table_index(guess[n])
@@ -686,6 +701,7 @@ def new_state(
         new_cond[n] = k
     for other in range(count):
         n = others[other]
+        update_start(n, new_fractions[0, n], start, kinetic_scalars)
         t, m, c, k = mixture_temperature(
             enthalpy[n], guess[n], new_fractions[0, n], new_fractions[1, n], new_fractions[2, n], fractions[3, n],
             start[1, n], start[2, n], kinetic, thermal,
@@ -698,13 +714,14 @@ def new_state(
 
 @inline
 def expected_capacity(
-    dt, temp, enthalpy, heating, mass, volume, transforms, fractions, start, kinetic, thermal, capacity
+    dt, temp, enthalpy, heating, mass, volume, transforms, fractions, start, kinetic, kinetic_scalars, thermal, capacity
 ):  # fmt: skip
     """Heat capacity (J/K) of every cell over the step to come: the secant of enthalpy over temperature, not the tangent.
 
     The enthalpy at the end is expected from ``heating``, its rate (W/m3) in the last step, which stays continuous where
     the heat capacity jumps. A cell that transforms keeps its tangent unless it is about to pass Ms.
     """
+    warm = highest_start(kinetic_scalars)
     for n in range(temp.shape[0]):
         t = temp[n]
         capacity[n] = mass[n]
@@ -714,7 +731,10 @@ def expected_capacity(
             continue
         if not transforms:
             ahead = plain_temperature(enthalpy[n] + change, guess, thermal)[0]
-        elif t > start[1, n] and guess < start[1, n]:
+        elif guess < warm and t > guess:
+            update_start(n, fractions[0, n], start, kinetic_scalars)
+            if t <= start[1, n] or guess >= start[1, n]:
+                continue
             ahead = mixture_temperature(
                 enthalpy[n] + change, guess, fractions[0, n], fractions[1, n], fractions[2, n],
                 fractions[3, n], start[1, n], start[2, n], kinetic, thermal,
@@ -938,7 +958,7 @@ def advance(
             dt = 0.5 * left
         gamma = GAMMA * dt
         expected_capacity(
-            dt, t0, h0, heating, mass0, size, transforms, frac0, start, kinetic, thermal, capacity
+            dt, t0, h0, heating, mass0, size, transforms, frac0, start, kinetic, kinetic_scalars, thermal, capacity
         )  # fmt: skip
         for n in range(cells):
             x1[n] = dt * (rate[n] + capacity[n] * release[n])
