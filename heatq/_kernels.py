@@ -22,7 +22,8 @@ passing tables through calls took two thirds of the time of a short 1-D run.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+from numba import njit, types
+from numba.core import cgutils
 from numba.extending import intrinsic
 
 #: First of the four columns of a phase.
@@ -42,16 +43,20 @@ inline = njit(cache=True, nogil=True, error_model="numpy", forceinline=True, fas
 
 
 @intrinsic
-def borrowed(typing_context, array):
-    """The same array without its owner, so that no reference to it is counted; only for arrays that the caller holds."""
+def borrowed(typing_context, values):
+    """The same tuple with its arrays without owners, so that no reference to them is counted; the caller holds them."""
 
     def generate(context, builder, signature, arguments):
-        view = context.make_array(signature.return_type)(context, builder, value=arguments[0])
-        view.meminfo = view.meminfo.type(None)
-        view.parent = view.parent.type(None)
-        return view._getvalue()
+        parts = cgutils.unpack_tuple(builder, arguments[0], len(values))
+        for n, kind in enumerate(values):
+            if isinstance(kind, types.Array):
+                array = context.make_array(kind)(context, builder, value=parts[n])
+                array.meminfo = array.meminfo.type(None)
+                array.parent = array.parent.type(None)
+                parts[n] = array._getvalue()
+        return context.make_tuple(builder, signature.return_type, parts)
 
-    return array(array), generate
+    return values(values), generate
 
 
 @inline
@@ -828,247 +833,244 @@ def record_row(
 
 
 @jit
-def advance(
-    clock, stop_time, tolerance, longest_step, transforms,
-    enthalpy, temp, mass, cond, fractions, sums, formation, memory, surface, energy_out,
-    grid_r, grid_z, volume, zones, zone_start, knot_time, flux_tables,
-    thermal, kinetic, kinetic_scalars, s_table, s_inverse_step,
-    probe_r, probe_z, weight_r, weight_z, linear, record, work, edges, totals,
-):  # fmt: skip
-    """March from ``clock[0]`` to ``stop_time`` or until ``record`` is full; return status and the rows written.
+def advance(runs):
+    """March the runs of a pair; two short runs need Python's lock only once, and an idle one has a ``stop_time`` of 0.
+
+    A run is (clock, stop_time, tolerance, longest_step, transforms, enthalpy, temp, mass, cond, fractions, sums, formation,
+    memory, surface, energy_out, grid_r, grid_z, volume, zones, zone_start, knot_time, flux_tables, thermal, kinetic,
+    kinetic_scalars, s_table, s_inverse_step, probe_r, probe_z, weight_r, weight_z, linear, record, work, edges, totals). It goes
+    from ``clock[0]`` to ``stop_time`` or until ``record`` is full.
 
     ``clock`` holds time, next step, accepted steps, rejected steps, lowest and highest temperature seen, the step to take
-    after a jump, and the temperature below which the run may end. ``memory`` holds what each cell remembers of the last step:
-    the rate of its enthalpy (W/m3), the part of its temperature rate that growth gave it (K/s), and ``start`` of
-    `new_state`. Second-order linearly implicit W-method (ROS2) in
-    enthalpy, approximately factorised: one tridiagonal sweep per direction and stage; the kinetics ride along with the mean
-    of the rates at both ends of the step. The matrix of the implicit part takes the heat capacity that is expected over the step,
-    and the heat that growth releases, as known from the last step, as a source with a time of its own. The step is chosen so that the difference to the embedded first-order solution
-    stays below ``tolerance`` (K) in every cell. ``work`` (`WORK_ROWS`, cells), ``edges`` (3, 4, longest side) and ``totals``
-    (4, 4) are the kernel's own; ``edges`` of faces without a boundary must be 0.
+    after a jump, the temperature below which the run may end, and on return the status and the rows written. ``memory`` holds
+    what each cell remembers of the last step: the rate of its enthalpy (W/m3), the part of its temperature rate that growth gave
+    it (K/s), and ``start`` of `new_state`. ``work`` (`WORK_ROWS`, cells), ``edges`` (3, 4, longest side) and ``totals`` (4, 4) are
+    the kernel's own; ``edges`` of faces without a boundary must be 0.
+
+    Second-order linearly implicit W-method (ROS2) in enthalpy, approximately factorised: one tridiagonal sweep per direction and
+    stage; the kinetics ride along with the mean of the rates at both ends of the step. The matrix of the implicit part takes the
+    heat capacity that is expected over the step, and the heat that growth releases, as known from the last step, as a source with
+    a time of its own. The step is chosen so that the difference to the embedded first-order solution stays below ``tolerance`` (K)
+    in every cell.
     """
-    clock, enthalpy, temp, mass, cond = (
-        borrowed(clock),
-        borrowed(enthalpy),
-        borrowed(temp),
-        borrowed(mass),
-        borrowed(cond),
-    )
-    fractions, sums, formation, memory = borrowed(fractions), borrowed(sums), borrowed(formation), borrowed(memory)
-    surface, energy_out, grid_r, grid_z = borrowed(surface), borrowed(energy_out), borrowed(grid_r), borrowed(grid_z)
-    volume, zones, zone_start, knot_time = borrowed(volume), borrowed(zones), borrowed(zone_start), borrowed(knot_time)
-    flux_tables, thermal, kinetic, s_table = (
-        borrowed(flux_tables),
-        borrowed(thermal),
-        borrowed(kinetic),
-        borrowed(s_table),
-    )
-    kinetic_scalars, record, linear = borrowed(kinetic_scalars), borrowed(record), borrowed(linear)
-    probe_r, probe_z, weight_r, weight_z = borrowed(probe_r), borrowed(probe_z), borrowed(weight_r), borrowed(weight_z)
-    work, edges, totals = borrowed(work), borrowed(edges), borrowed(totals)
-    nr, nz = temp.shape
-    shape = (nr, nz)
-    cells = nr * nz
-    bound = edges[0]
-    bound2 = edges[1]
-    surface1 = edges[2]
-    power = totals[0]
-    power2 = totals[1]
-    out1 = totals[2]
-    out2 = totals[3]
-    # fields for the balance and the sweeps; what is done for every cell alone runs over all cells in one row
-    g_r = work[0].reshape(shape)
-    g_z = work[1].reshape(shape)
-    g_r2 = work[2].reshape(shape)
-    g_z2 = work[3].reshape(shape)
-    upper_r = work[4].reshape(shape)
-    inverse_r = work[5].reshape(shape)
-    upper_z = work[6].reshape(shape)
-    inverse_z = work[7].reshape(shape)
-    rate = work[8]
-    x1 = work[9]
-    x2 = work[10]
-    t1 = work[11]
-    cond1 = work[12]
-    capacity = work[13]
-    field_rate = rate.reshape(shape)
-    field_x1 = x1.reshape(shape)
-    field_x2 = x2.reshape(shape)
-    field_t1 = t1.reshape(shape)
-    field_cond1 = cond1.reshape(shape)
-    field_capacity = capacity.reshape(shape)
-    per_volume = work[14]
-    h1 = work[15]
-    t2 = work[16]
-    mass1 = work[17]
-    guess = work[18]
-    ferrite = work[19]
-    others = work[20].view(np.int64)
-    frac1 = work[21:25]
-    frac2 = work[25:29]
-    sums1 = work[29:32]
-    sums2 = work[32:35]
-    t0 = temp.reshape(cells)
-    h0 = enthalpy.reshape(cells)
-    mass0 = mass.reshape(cells)
-    cond0 = cond.reshape(cells)
-    frac0 = fractions.reshape((4, cells))
-    sums0 = sums.reshape((3, cells))
-    formed = formation.reshape((3, cells))
-    size = volume.reshape(cells)
-    heating = memory[0].reshape(cells)
-    release = memory[1].reshape(cells)
-    start = memory[2:].reshape((3, cells))
-    for n in range(cells):
-        per_volume[n] = 1.0 / size[n]
-    rows = 0
-    fresh = True
-    rejected_last = False
-    if clock[2] == 0.0:
-        start[0] = 0.0
-        start[1] = kinetic_scalars[0]
-        start[2] = kinetic_scalars[5]
-        new_state(
-            0.0, t0, t0, frac0[0], transforms, frac0, sums0, h0, t0, frac1, sums1, t1, mass0, cond0, size, start, others,
-            kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
-        )  # fmt: skip
-    while clock[0] < stop_time:
-        if rows >= record.shape[0]:
-            return BUFFER_FULL, rows
-        time = clock[0]
-        if fresh:
+    for run in runs:
+        (
+            clock, stop_time, tolerance, longest_step, transforms,
+            enthalpy, temp, mass, cond, fractions, sums, formation, memory, surface, energy_out,
+            grid_r, grid_z, volume, zones, zone_start, knot_time, flux_tables,
+            thermal, kinetic, kinetic_scalars, s_table, s_inverse_step,
+            probe_r, probe_z, weight_r, weight_z, linear, record, work, edges, totals,
+        ) = borrowed(run)  # fmt: skip
+        if stop_time <= clock[0]:
+            continue
+        nr, nz = temp.shape
+        shape = (nr, nz)
+        cells = nr * nz
+        bound = edges[0]
+        bound2 = edges[1]
+        surface1 = edges[2]
+        power = totals[0]
+        power2 = totals[1]
+        out1 = totals[2]
+        out2 = totals[3]
+        # fields for the balance and the sweeps; what is done for every cell alone runs over all cells in one row
+        g_r = work[0].reshape(shape)
+        g_z = work[1].reshape(shape)
+        g_r2 = work[2].reshape(shape)
+        g_z2 = work[3].reshape(shape)
+        upper_r = work[4].reshape(shape)
+        inverse_r = work[5].reshape(shape)
+        upper_z = work[6].reshape(shape)
+        inverse_z = work[7].reshape(shape)
+        rate = work[8]
+        x1 = work[9]
+        x2 = work[10]
+        t1 = work[11]
+        cond1 = work[12]
+        capacity = work[13]
+        field_rate = rate.reshape(shape)
+        field_x1 = x1.reshape(shape)
+        field_x2 = x2.reshape(shape)
+        field_t1 = t1.reshape(shape)
+        field_cond1 = cond1.reshape(shape)
+        field_capacity = capacity.reshape(shape)
+        per_volume = work[14]
+        h1 = work[15]
+        t2 = work[16]
+        mass1 = work[17]
+        guess = work[18]
+        ferrite = work[19]
+        others = work[20].view(np.int64)
+        frac1 = work[21:25]
+        frac2 = work[25:29]
+        sums1 = work[29:32]
+        sums2 = work[32:35]
+        t0 = temp.reshape(cells)
+        h0 = enthalpy.reshape(cells)
+        mass0 = mass.reshape(cells)
+        cond0 = cond.reshape(cells)
+        frac0 = fractions.reshape((4, cells))
+        sums0 = sums.reshape((3, cells))
+        formed = formation.reshape((3, cells))
+        size = volume.reshape(cells)
+        heating = memory[0].reshape(cells)
+        release = memory[1].reshape(cells)
+        start = memory[2:].reshape((3, cells))
+        for n in range(cells):
+            per_volume[n] = 1.0 / size[n]
+        status = REACHED
+        rows = 0
+        fresh = True
+        rejected_last = False
+        if clock[2] == 0.0:
+            start[0] = 0.0
+            start[1] = kinetic_scalars[0]
+            start[2] = kinetic_scalars[5]
+            new_state(
+                0.0, t0, t0, frac0[0], transforms, frac0, sums0, h0, t0, frac1, sums1, t1, mass0, cond0, size, start, others,
+                kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
+            )  # fmt: skip
+        while clock[0] < stop_time:
+            if rows >= record.shape[0]:
+                status = BUFFER_FULL
+                break
+            time = clock[0]
+            if fresh:
+                heat_balance(
+                    time, 0, temp, cond, surface, grid_r, grid_z, zones, zone_start, knot_time, flux_tables,
+                    field_rate, g_r, g_z, bound, power,
+                )  # fmt: skip
+                fresh = False
+            # the next jump of any boundary must not lie inside a step
+            limit = stop_time
+            for k in range(knot_time.shape[0]):
+                if knot_time[k] > time * (1.0 + 1e-14) and knot_time[k] < limit:
+                    limit = knot_time[k]
+            wish = min(clock[1], longest_step)
+            dt = wish
+            left = limit - time
+            lands = False
+            if dt >= left * 0.999999:
+                dt = left
+                lands = True
+            elif dt > 0.5 * left:
+                dt = 0.5 * left
+            gamma = GAMMA * dt
+            expected_capacity(
+                dt, t0, h0, heating, mass0, size, transforms, frac0, start, kinetic, kinetic_scalars, thermal, capacity
+            )  # fmt: skip
+            for n in range(cells):
+                x1[n] = dt * (rate[n] + capacity[n] * release[n])
+            for face in range(4):
+                out1[face] = dt * power[face]
+            factor_sweeps(gamma, field_capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z)
+            solve_sweeps(gamma, field_x1, field_capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, out1)
+            for n in range(cells):
+                guess[n] = t0[n] + x1[n]
+                x1[n] = capacity[n] * (x1[n] - dt * release[n])
+                h1[n] = h0[n] + x1[n] * per_volume[n]
+            if transforms:
+                for n in range(cells):
+                    ferrite[n] = frac0[0, n]
+                    if release[n] > 0.0:
+                        ferrite[n] += dt * release[n] / warming(t0[n], thermal)
+            new_state(
+                dt, t0, guess, ferrite, transforms, frac0, sums0, h1, guess, frac1, sums1, t1, mass1, cond1, size, start, others,
+                kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
+            )  # fmt: skip
+            for face in range(4):
+                for n in range(surface.shape[1]):
+                    surface1[face, n] = surface[face, n]
             heat_balance(
-                time, 0, temp, cond, surface, grid_r, grid_z, zones, zone_start, knot_time, flux_tables,
+                time + dt if not lands else limit, 1, field_t1, field_cond1, surface1, grid_r, grid_z, zones, zone_start,
+                knot_time, flux_tables, field_x2, g_r2, g_z2, bound2, power2,
+            )  # fmt: skip
+            for n in range(cells):
+                x2[n] = dt * (x2[n] - capacity[n] * release[n]) - 2.0 * x1[n]
+            for face in range(4):
+                out2[face] = dt * power2[face] - 2.0 * out1[face]
+            solve_sweeps(gamma, field_x2, field_capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, out2)
+            for n in range(cells):
+                change = 0.5 * (x1[n] + capacity[n] * (x2[n] + dt * release[n]))
+                h1[n] += change * per_volume[n]
+                guess[n] = t1[n] + change / mass1[n]
+            new_state(
+                dt, t0, t1, frac1[0], transforms, frac0, sums0, h1, guess, frac2, sums2, t2, mass1, cond1, size, start, others,
+                kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
+            )  # fmt: skip
+            worst = 0.0
+            for n in range(cells):
+                worst = max(worst, abs(t2[n] - t1[n]))
+            finite = worst < 1e30
+            error = worst / tolerance
+            if not finite or error > 1.0:
+                clock[3] += 1.0
+                clock[1] = dt * (max(0.2, 0.9 / np.sqrt(error)) if finite else 0.2)
+                rejected_last = True
+                if clock[1] < 1e-13 * max(1.0, time):
+                    status = STEP_TOO_SMALL if finite else NOT_FINITE
+                    break
+                continue
+            factor = min(3.0, 0.9 / np.sqrt(max(error, 1e-6)))
+            if rejected_last:
+                factor = min(factor, 1.0)
+            rejected_last = False
+            if transforms:
+                released_rate(dt, t0, t2, h0, h1, mass0, mass1, size, frac0, frac2, release)
+                for phase in range(3):
+                    for n in range(cells):
+                        formed[phase, n] += (frac2[phase, n] - frac0[phase, n]) * 0.5 * (t0[n] + t2[n])
+                frac0[:] = frac2
+                sums0[:] = sums2
+            per_second = 1.0 / dt
+            for n in range(cells):
+                heating[n] = (h1[n] - h0[n]) * per_second
+            low = t2[0]
+            high = t2[0]
+            for n in range(cells):
+                low = min(low, t2[n])
+                high = max(high, t2[n])
+            h0[:] = h1
+            t0[:] = t2
+            mass0[:] = mass1
+            cond0[:] = cond1
+            clock[4] = min(clock[4], low)
+            clock[5] = max(clock[5], high)
+            for face in range(4):
+                energy_out[face] += 1.5 * out1[face] + 0.5 * out2[face]
+            clock[0] = limit if lands else time + dt
+            clock[1] = dt * factor if not lands else max(wish * min(factor, 1.0), dt * factor)
+            clock[2] += 1.0
+            # the row shows the state before a jump at this time; the next step starts from the state after it
+            heat_balance(
+                clock[0], 1, temp, cond, surface, grid_r, grid_z, zones, zone_start, knot_time, flux_tables,
                 field_rate, g_r, g_z, bound, power,
             )  # fmt: skip
-            fresh = False
-        # the next jump of any boundary must not lie inside a step
-        limit = stop_time
-        for k in range(knot_time.shape[0]):
-            if knot_time[k] > time * (1.0 + 1e-14) and knot_time[k] < limit:
-                limit = knot_time[k]
-        wish = min(clock[1], longest_step)
-        dt = wish
-        left = limit - time
-        lands = False
-        if dt >= left * 0.999999:
-            dt = left
-            lands = True
-        elif dt > 0.5 * left:
-            dt = 0.5 * left
-        gamma = GAMMA * dt
-        expected_capacity(
-            dt, t0, h0, heating, mass0, size, transforms, frac0, start, kinetic, kinetic_scalars, thermal, capacity
-        )  # fmt: skip
-        for n in range(cells):
-            x1[n] = dt * (rate[n] + capacity[n] * release[n])
-        for face in range(4):
-            out1[face] = dt * power[face]
-        factor_sweeps(gamma, field_capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z)
-        solve_sweeps(gamma, field_x1, field_capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, out1)
-        for n in range(cells):
-            guess[n] = t0[n] + x1[n]
-            x1[n] = capacity[n] * (x1[n] - dt * release[n])
-            h1[n] = h0[n] + x1[n] * per_volume[n]
-        if transforms:
-            for n in range(cells):
-                ferrite[n] = frac0[0, n]
-                if release[n] > 0.0:
-                    ferrite[n] += dt * release[n] / warming(t0[n], thermal)
-        new_state(
-            dt, t0, guess, ferrite, transforms, frac0, sums0, h1, guess, frac1, sums1, t1, mass1, cond1, size, start, others,
-            kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
-        )  # fmt: skip
-        for face in range(4):
-            for n in range(surface.shape[1]):
-                surface1[face, n] = surface[face, n]
-        heat_balance(
-            time + dt if not lands else limit, 1, field_t1, field_cond1, surface1, grid_r, grid_z, zones, zone_start,
-            knot_time, flux_tables, field_x2, g_r2, g_z2, bound2, power2,
-        )  # fmt: skip
-        for n in range(cells):
-            x2[n] = dt * (x2[n] - capacity[n] * release[n]) - 2.0 * x1[n]
-        for face in range(4):
-            out2[face] = dt * power2[face] - 2.0 * out1[face]
-        solve_sweeps(gamma, field_x2, field_capacity, g_r, g_z, bound, upper_r, inverse_r, upper_z, inverse_z, out2)
-        for n in range(cells):
-            change = 0.5 * (x1[n] + capacity[n] * (x2[n] + dt * release[n]))
-            h1[n] += change * per_volume[n]
-            guess[n] = t1[n] + change / mass1[n]
-        new_state(
-            dt, t0, t1, frac1[0], transforms, frac0, sums0, h1, guess, frac2, sums2, t2, mass1, cond1, size, start, others,
-            kinetic, kinetic_scalars, s_table, s_inverse_step, thermal,
-        )  # fmt: skip
-        worst = 0.0
-        for n in range(cells):
-            worst = max(worst, abs(t2[n] - t1[n]))
-        finite = worst < 1e30
-        error = worst / tolerance
-        if not finite or error > 1.0:
-            clock[3] += 1.0
-            clock[1] = dt * (max(0.2, 0.9 / np.sqrt(error)) if finite else 0.2)
-            rejected_last = True
-            if clock[1] < 1e-13 * max(1.0, time):
-                return (STEP_TOO_SMALL if finite else NOT_FINITE), rows
-            continue
-        factor = min(3.0, 0.9 / np.sqrt(max(error, 1e-6)))
-        if rejected_last:
-            factor = min(factor, 1.0)
-        rejected_last = False
-        if transforms:
-            released_rate(dt, t0, t2, h0, h1, mass0, mass1, size, frac0, frac2, release)
-            for phase in range(3):
-                for n in range(cells):
-                    formed[phase, n] += (frac2[phase, n] - frac0[phase, n]) * 0.5 * (t0[n] + t2[n])
-            frac0[:] = frac2
-            sums0[:] = sums2
-        per_second = 1.0 / dt
-        for n in range(cells):
-            heating[n] = (h1[n] - h0[n]) * per_second
-        low = t2[0]
-        high = t2[0]
-        for n in range(cells):
-            low = min(low, t2[n])
-            high = max(high, t2[n])
-        h0[:] = h1
-        t0[:] = t2
-        mass0[:] = mass1
-        cond0[:] = cond1
-        clock[4] = min(clock[4], low)
-        clock[5] = max(clock[5], high)
-        for face in range(4):
-            energy_out[face] += 1.5 * out1[face] + 0.5 * out2[face]
-        clock[0] = limit if lands else time + dt
-        clock[1] = dt * factor if not lands else max(wish * min(factor, 1.0), dt * factor)
-        clock[2] += 1.0
-        # the row shows the state before a jump at this time; the next step starts from the state after it
-        heat_balance(
-            clock[0], 1, temp, cond, surface, grid_r, grid_z, zones, zone_start, knot_time, flux_tables,
-            field_rate, g_r, g_z, bound, power,
-        )  # fmt: skip
-        record_row(
-            rows,
-            clock[0],
-            transforms,
-            temp,
-            surface,
-            fractions,
-            energy_out,
-            probe_r,
-            probe_z,
-            weight_r,
-            weight_z,
-            linear,
-            record,
-        )
-        rows += 1
-        if high < clock[7]:
-            return COLD, rows
-        if lands:
-            fresh = True
-            if limit < stop_time or knot_time[-1] >= stop_time:
-                clock[1] = min(clock[1], clock[6])
-    return REACHED, rows
+            record_row(
+                rows,
+                clock[0],
+                transforms,
+                temp,
+                surface,
+                fractions,
+                energy_out,
+                probe_r,
+                probe_z,
+                weight_r,
+                weight_z,
+                linear,
+                record,
+            )
+            rows += 1
+            if high < clock[7]:
+                status = COLD
+                break
+            if lands:
+                fresh = True
+                if limit < stop_time or knot_time[-1] >= stop_time:
+                    clock[1] = min(clock[1], clock[6])
+        clock[8] = status
+        clock[9] = rows
 
 
 @jit

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import datetime
 import json
-import logging
-import sys
 import threading
 import time
 import warnings
@@ -16,7 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from heatq._version import __version__
-from heatq.conduction.bar import Bar, Progress
+from heatq.conduction.bar import Progress
+from heatq.conduction.march import is_compiled, march, tell_compiling
 from heatq.conduction.outcome import Variables, between_steps, variables_of
 from heatq.conduction.state import Job, State
 from heatq.conduction.tables import (
@@ -43,8 +42,6 @@ if TYPE_CHECKING:
 
 __all__ = ["simulate", "solve"]
 
-log = logging.getLogger("heatq")
-
 Array = npt.NDArray[np.float64]
 
 #: Step tolerance (K, largest difference to the embedded first-order solution) per kelvin of wanted accuracy. Measured
@@ -58,9 +55,6 @@ START = {"1-D": 1.3, "2-D": 2.0, "2-D, transforming": 2.8}
 COARSER = 4.0
 #: No refinement that is expected to take more than this many cells times steps (about half a minute) is begun.
 MOST_WORK = 5e8
-ROWS = 256
-#: Codes of the kernel, in its order; it is not imported here so that heatq starts without the compiler.
-COLD, BUFFER_FULL, STEP_TOO_SMALL = 1, 2, 3
 
 
 def simulate(
@@ -214,8 +208,8 @@ def solve(
         raise InputError(f"progress = {progress!r} must be 'auto', True, False or a function of fraction and time.")
     places = specimen.resolve_probes(probes)
     started = time.perf_counter()
-    if _advance is None:
-        told = threading.Timer(2.0, _tell_compiling)
+    if not is_compiled():
+        told = threading.Timer(2.0, tell_compiling)
         told.daemon = True
         told.start()
     with collect_validity() as notes:
@@ -235,11 +229,16 @@ def solve(
             working = _start(job) * accuracy if is_estimated else accuracy
             state = job.state(working, cells)
             tolerance = _tolerance(state, working) if step_tolerance is None else step_tolerance
-            outcome = _march(state, tolerance, end_time, field_times, progress, stop_below)
+            other = _coarser(job, state, working) if is_estimated else None
+            is_short = specimen.length is None and field_times is None and not (callable(progress) or progress is True)
+            beside = other if is_short else None
+            outcome = march(state, tolerance, end_time, field_times, progress, stop_below, beside)
             estimate = float("nan")
             if is_estimated and outcome == "finished":
                 try:
-                    state, tolerance, estimate = _refine(job, state, accuracy, wanted, field_times, stop_below)
+                    if other is not None and not is_short:
+                        _judge(*other, end_time, None, stop_below)
+                    state, tolerance, estimate = _refine(job, state, other, accuracy, wanted, field_times, stop_below)
                 except KeyboardInterrupt:  # the run itself is whole; only what was to judge it is missing
                     outcome = "interrupted"
         low, high = state.clock[4], state.clock[5]
@@ -269,6 +268,9 @@ def solve(
             "cells": list(state.grid.shape),
             "step_tolerance": tolerance,
         }
+        failure = ""
+        if outcome not in ("finished", "interrupted"):
+            failure = _failure(state, outcome)
         variables, coords = variables_of(state, specimen, places, wanted, end_time)
         attrs = {
             "heatq_version": __version__,
@@ -276,7 +278,7 @@ def solve(
             "settings": json.dumps(settings),
             "sources": json.dumps(list(getattr(job.material, "sources", ()))),
             "warnings": json.dumps(list(notes.values())),
-            "status": outcome,
+            "status": failure or outcome,
             "estimated_error": estimate,
             "energy_residual": state.energy_residual(),
             "n_steps": int(state.clock[2]),
@@ -285,10 +287,10 @@ def solve(
             "solve_seconds": state.solve_seconds,
             "total_seconds": time.perf_counter() - started,
         }
-        if outcome not in ("finished", "interrupted"):
+        if failure:
             import xarray as xr
 
-            raise SolverError(outcome, partial=xr.Dataset(variables, coords, attrs))
+            raise SolverError(failure, partial=xr.Dataset(variables, coords, attrs))
     if estimate > accuracy:
         warnings.warn(
             f"the estimated error of the histories is {estimate:.2g} K, above the accuracy of {accuracy:g} K that was asked for, "
@@ -317,9 +319,18 @@ def _start(job: Job) -> float:
     return START["2-D, transforming" if job.transforms else "2-D"]
 
 
+def _coarser(job: Job, state: State, working: float) -> tuple[State, float] | None:
+    """The run that the error is to be estimated with, and its tolerance; None if its grid would not be coarser."""
+    other = job.state(COARSER * working)
+    if max(fine / coarse for fine, coarse in zip(state.grid.shape, other.grid.shape, strict=True)) < 1.4:
+        return None
+    return other, _tolerance(other, COARSER * working)
+
+
 def _refine(
     job: Job,
     state: State,
+    coarser: tuple[State, float] | None,
     accuracy: float,
     wanted: Array | None,
     field_times: Array | None,
@@ -333,12 +344,10 @@ def _refine(
     """
     working = _start(job) * accuracy
     other_working = COARSER * working
-    other = job.state(other_working)
-    if max(fine / coarse for fine, coarse in zip(state.grid.shape, other.grid.shape, strict=True)) < 1.4:
-        estimate = np.inf  # both have the fewest cells that a grid may have: a finer run has to tell
+    if coarser is None:
+        other, estimate = state, np.inf  # both have the fewest cells that a grid may have: a finer run has to tell
     else:
-        _judge(other, _tolerance(other, other_working), job.end_time, None, stop_below)
-        estimate = _difference(state, other) / (COARSER - 1.0)
+        other, estimate = coarser[0], _difference(state, coarser[0]) / (COARSER - 1.0)
     for _ in range(3):
         if estimate <= accuracy:
             break
@@ -365,7 +374,7 @@ def _refine(
 
 def _judge(state: State, tolerance: float, end_time: float, field_times: Array | None, stop_below: float | None) -> str:
     """Run beside the run proper; an interrupt is not its own business but passed on."""
-    status = _march(state, tolerance, end_time, field_times, False, stop_below)
+    status = march(state, tolerance, end_time, field_times, False, stop_below)
     if status == "interrupted":
         raise KeyboardInterrupt
     return status
@@ -391,6 +400,18 @@ def _difference(fine: State, coarse: State, wanted: Array | None = None) -> floa
     return float(np.abs(common[:, 5:last] - other).max(initial=0.0))
 
 
+def _failure(state: State, outcome: str) -> str:
+    """What went wrong, where, and two things to try."""
+    i, j = np.unravel_index(np.argmax(np.abs(state.temp - state.temp.mean())), state.temp.shape)
+    why = "the time step became too small" if outcome == "step too small" else "the temperature is not finite"
+    return (
+        f"{why} at t = {state.clock[0]:.6g} s (step {state.clock[1]:.3g} s) near r = {state.grid.r[i]:.4g} m, "
+        f"z = {state.grid.z[j]:.4g} m, where the temperature is {state.temp[i, j]:.6g} degC; "
+        f"largest boundary flux in the tables {state.tables.largest_flux:.4g} W/m2. "
+        "Try a larger accuracy (K), or look at the boundary's heat_flux for jumps and at the material for cp near zero."
+    )
+
+
 def _check_times(name: str, times: Sequence[float] | Array | None, end_time: float) -> Array | None:
     if times is None:
         return None
@@ -407,95 +428,3 @@ def _check_times(name: str, times: Sequence[float] | Array | None, end_time: flo
             f"{name} reaches from {values[0]:g} to {values[-1]:g} s, outside 0 to end_time = {end_time:g} s."
         )
     return values
-
-
-_advance: Any = None
-
-
-def _kernel() -> Any:
-    """The compiled kernel; imported and compiled on first use."""
-    global _advance
-    if _advance is None:
-        from heatq import _kernels
-
-        _advance = _kernels.advance
-    return _advance
-
-
-def _tell_compiling() -> None:
-    """Say that the solver is being compiled, if by now it is not there: from the disk it comes within a second."""
-    if _advance is None or not _advance.signatures:
-        log.info("compiling the solver (once per installation) ...")
-        if sys.stderr is not None and sys.stderr.isatty():
-            print("heatq: compiling the solver (once per installation, about half a minute) ...", file=sys.stderr)
-
-
-def _march(
-    state: State,
-    tolerance: float,
-    end_time: float,
-    field_times: Array | None,
-    progress: Progress,
-    stop_below: float | None,
-) -> str:
-    """Run the kernel to the end; return the status of the run."""
-    begin = time.perf_counter()
-    fresh = _advance is None
-    advance = _kernel()
-    state.clock[1] = state.clock[6] = min(state.first_step(tolerance), end_time * 1e-3)
-    state.clock[7] = -1e9 if stop_below is None else stop_below
-    stops = [end_time] if field_times is None else sorted({*field_times.tolist(), end_time})
-    bar = Bar(progress, end_time)
-    status = "finished"
-    first_call = True
-    try:
-        for stop in stops:
-            if stop == 0.0:
-                state.fields.append((0.0, state.temp.copy(), state.fractions.copy()))
-                continue
-            while state.clock[0] < stop:
-                record = np.empty((ROWS, state.width))
-                called = time.perf_counter()
-                k = state.kinetics
-                t = state.tables
-                code, rows = advance(
-                    state.clock, float(stop), float(tolerance), end_time / 50.0, state.transforms,
-                    state.enthalpy, state.temp, state.mass, state.cond, state.fractions, state.sums, state.formation, state.memory,
-                    state.surface, state.energy_out, state.grid.r_table, state.grid.z_table, state.volume, t.zones, t.zone_start,
-                    t.knot_time, t.flux, state.packed, k.rates, k.scalars, k.s_table, k.s_inverse_step,
-                    *state.probe_tables, record, *state.work,
-                )  # fmt: skip
-                if first_call and fresh:
-                    state.compile_seconds = time.perf_counter() - called
-                first_call = False
-                state.records.append(record[:rows])
-                bar.show(state.clock[0])
-                if code == COLD:
-                    return status
-                if code > BUFFER_FULL:
-                    return _failure(state, code)
-            if field_times is not None and stop in field_times:
-                state.fields.append((stop, state.temp.copy(), state.fractions.copy()))
-    except KeyboardInterrupt:
-        status = "interrupted"
-        log.warning(
-            "interrupted at %.4g s of %.4g s; the result holds what was computed",
-            state.clock[0],
-            end_time,
-        )
-    finally:
-        bar.close()
-        state.solve_seconds = time.perf_counter() - begin - state.compile_seconds
-    return status
-
-
-def _failure(state: State, code: int) -> str:
-    """What went wrong, where, and two things to try."""
-    i, j = np.unravel_index(np.argmax(np.abs(state.temp - state.temp.mean())), state.temp.shape)
-    why = "the time step became too small" if code == STEP_TOO_SMALL else "the temperature is not finite"
-    return (
-        f"{why} at t = {state.clock[0]:.6g} s (step {state.clock[1]:.3g} s) near r = {state.grid.r[i]:.4g} m, "
-        f"z = {state.grid.z[j]:.4g} m, where the temperature is {state.temp[i, j]:.6g} degC; "
-        f"largest boundary flux in the tables {state.tables.largest_flux:.4g} W/m2. "
-        "Try a larger accuracy (K), or look at the boundary's heat_flux for jumps and at the material for cp near zero."
-    )

@@ -118,8 +118,8 @@ class State:
         self.energy_start = float((self.volume * self.enthalpy).sum())
         self.probe_tables = probe_weights(grid, job.positions, job.specimen.inner_radius == 0.0)
         self.width = 5 + (5 if self.transforms else 1) * len(job.places)
-        # time, next step, accepted, rejected, lowest and highest temperature, step after a jump, end below
-        self.clock = np.array([0.0, 0.0, 0.0, 0.0, start, start, 0.0, -1e9])
+        # time, next step, accepted, rejected, lowest and highest temperature, step after a jump, end below, status, rows written
+        self.clock = np.array([0.0, 0.0, 0.0, 0.0, start, start, 0.0, -1e9, 0.0, 0.0])
         self.records: list[Array] = [self._first_row(len(job.places), start)]
         self.fields: list[tuple[float, Array, Array]] = []
         self.compile_seconds = 0.0

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import inspect
-
 import numpy as np
 import pytest
 import twin
@@ -16,11 +14,6 @@ from heatq.transformation.kinetics import TEMPERATURE_GRID as NODES
 from heatq.transformation.kinetics import kinetic_tables, no_kinetics
 
 TWIN = 1e-10  # rtol of the tolerance ladder: compiled kernel against plain numpy
-
-
-def call(kernel, **named):
-    """Call a kernel with its arguments by name, whatever their order."""
-    return kernel(*(named[name] for name in inspect.signature(getattr(kernel, "py_func", kernel)).parameters))
 
 
 def random_problem(seed, shape):
@@ -78,24 +71,23 @@ def run_kernel(r_faces, z_faces, enthalpy_table, conductivity_table, temperature
     zone_start = np.array([0, 2, 4], np.int64)
     knot_time = np.array([0.0, 3.0 * dt, 0.0, 3.0 * dt])
     flux = np.ascontiguousarray(tables[:4])
-    clock = np.array([0.0, dt, 0.0, 0.0, temperature.max(), temperature.min(), dt, -1e9])
+    clock = np.array([0.0, dt, 0.0, 0.0, temperature.max(), temperature.min(), dt, -1e9, 0.0, 0.0])
     record = np.zeros((1, 10))
     surface, energy_out = np.full((4, max(nz, nr)), temperature.mean()), np.zeros(4)
     kinetics = no_kinetics()
     memory = np.zeros((5, nr, nz))
     memory[:2] = motion.transpose(0, 2, 1)
-    status, rows = call(
-        _kernels.advance,
-        clock=clock, stop_time=3.0 * dt, tolerance=1e9, longest_step=1e9, transforms=0,
-        enthalpy=enthalpy, temp=temp, mass=np.empty((nr, nz)), cond=np.empty((nr, nz)), fractions=np.zeros((4, nr, nz)),
-        sums=np.zeros((3, nr, nz)), formation=np.zeros((3, nr, nz)), memory=memory, surface=surface, energy_out=energy_out, grid_r=grid_r, grid_z=grid_z,
-        volume=volume, zones=zones, zone_start=zone_start, knot_time=knot_time, flux_tables=flux, thermal=thermal,
-        kinetic=kinetics.rates, kinetic_scalars=kinetics.scalars, s_table=kinetics.s_table,
-        s_inverse_step=kinetics.s_inverse_step, probe_r=np.zeros(1, np.int64), probe_z=np.ones(1, np.int64),
-        weight_r=np.zeros((1, 4)), weight_z=np.zeros((1, 4)), linear=np.zeros((1, 6)), record=record,
-        work=np.full((_kernels.WORK_ROWS, nr * nz), np.nan), edges=np.zeros((3, 4, max(nz, nr))), totals=np.zeros((4, 4)),
+    run = (
+        clock, 3.0 * dt, 1e9, 1e9, 0,
+        enthalpy, temp, np.empty((nr, nz)), np.empty((nr, nz)), np.zeros((4, nr, nz)), np.zeros((3, nr, nz)), np.zeros((3, nr, nz)),
+        memory, surface, energy_out, grid_r, grid_z, volume, zones, zone_start, knot_time, flux, thermal,
+        kinetics.rates, kinetics.scalars, kinetics.s_table, kinetics.s_inverse_step,
+        np.zeros(1, np.int64), np.ones(1, np.int64), np.zeros((1, 4)), np.zeros((1, 4)), np.zeros((1, 6)), record,
+        np.full((_kernels.WORK_ROWS, nr * nz), np.nan), np.zeros((3, 4, max(nz, nr))), np.zeros((4, 4)),
     )  # fmt: skip
-    assert (status, rows, clock[2], clock[3]) == (_kernels.BUFFER_FULL, 1, 1.0, 0.0)
+    _kernels.advance((run, (clock, 0.0, *run[2:])))
+    assert clock[8:].tolist() == [_kernels.BUFFER_FULL, 1]
+    assert clock[2:4].tolist() == [1.0, 0.0]
     assert clock[0] == pytest.approx(dt, rel=1e-15)
     return enthalpy.T, temp.T, energy_out, volume.T
 

@@ -11,7 +11,7 @@ import xarray as xr
 import heatq as hq
 import heatq.conduction.run as module
 from heatq.boundaries import FixedTemperature
-from heatq.conduction import run as run_module
+from heatq.conduction import march as march_module
 from heatq.errors import InputError, SolverError
 from heatq.files import save_netcdf
 
@@ -335,7 +335,7 @@ def test_nothing_is_printed_when_nobody_watches(capsys):
 
 
 def test_progress_callable_sees_the_run(monkeypatch):
-    monkeypatch.setattr(run_module, "ROWS", 10)
+    monkeypatch.setattr(march_module, "ROWS", 10)
     seen = []
     data = cool(progress=lambda fraction, time: seen.append((fraction, time)))
     assert len(seen) >= data.attrs["n_steps"] // 10
@@ -345,7 +345,7 @@ def test_progress_callable_sees_the_run(monkeypatch):
 
 
 def test_interruption_keeps_what_was_computed(monkeypatch, tmp_path):
-    monkeypatch.setattr(run_module, "ROWS", 10)
+    monkeypatch.setattr(march_module, "ROWS", 10)
 
     def stop(fraction, time):
         if fraction >= 0.3:
@@ -379,23 +379,26 @@ def test_a_refinement_that_would_take_too_long_is_not_begun(monkeypatch):
 
 def test_interruption_of_the_error_estimate_is_not_swallowed(monkeypatch):
     """The run proper was whole: it is returned, but it says that it was interrupted and has no estimate."""
-    march, calls = module._march, []
+    march, calls = module.march, []
 
     def second_is_cut(*args):
         calls.append(1)
         return march(*args) if len(calls) == 1 else "interrupted"
 
-    monkeypatch.setattr(module, "_march", second_is_cut)
+    monkeypatch.setattr(module, "march", second_is_cut)
     bath = hq.Convection(coefficient=1000.0, fluid_temperature=20.0)
     metal = hq.Material.constant(conductivity=30.0, density=7700.0, specific_heat=600.0)
-    run = hq.simulate(hq.RoundBar(diameter=0.02), metal, {"side": bath}, initial_temperature=850.0, end_time=20.0)
+    faces = dict.fromkeys(
+        ("bottom", "side", "top"), bath
+    )  # in two dimensions the estimate is a run after the run proper
+    run = hq.simulate(hq.RoundBar(diameter=0.02, length=0.04), metal, faces, initial_temperature=850.0, end_time=20.0)
     assert run.attrs["status"] == "interrupted"
     assert np.isnan(run.attrs["estimated_error"])
     assert float(run.time[-1]) == 20.0
 
 
 def test_interruption_with_output_times_keeps_those_reached(monkeypatch):
-    monkeypatch.setattr(run_module, "ROWS", 10)
+    monkeypatch.setattr(march_module, "ROWS", 10)
 
     def stop(fraction, time):
         if fraction >= 0.3:
@@ -407,14 +410,14 @@ def test_interruption_with_output_times_keeps_those_reached(monkeypatch):
 
 def test_the_size_of_the_record_does_not_change_the_result(monkeypatch):
     whole = cool()
-    monkeypatch.setattr(run_module, "ROWS", 7)
+    monkeypatch.setattr(march_module, "ROWS", 7)
     xr.testing.assert_equal(cool(), whole)
 
 
 def test_the_size_of_the_record_does_not_change_a_transforming_run(monkeypatch):
     options = {"steel": hq.grade("4140"), "output_times": [5.0, 20.0, 60.0]}
     whole = cool(**options)
-    monkeypatch.setattr(run_module, "ROWS", 7)
+    monkeypatch.setattr(march_module, "ROWS", 7)
     np.testing.assert_allclose(cool(**options).temperature, whole.temperature, atol=1e-6)
 
 
@@ -442,7 +445,7 @@ def test_the_estimate_is_no_guess_where_a_coarser_grid_cannot_be_had():
 
 
 def test_stop_below_ends_a_long_run(monkeypatch):
-    monkeypatch.setattr(run_module, "ROWS", 5)
+    monkeypatch.setattr(march_module, "ROWS", 5)
     data = cool(stop_below=400.0)
     assert data.attrs["status"] == "finished"
     assert float(data.time[-1]) < 30.0
@@ -458,19 +461,20 @@ def test_a_failure_names_time_place_and_cures_and_keeps_the_part(monkeypatch):
     """No ordinary case fails, so the failing return code of the kernel is made here."""
     from heatq import _kernels
 
-    real = run_module._kernel()
+    real = march_module._kernel()
     calls = []
 
     class Failing:
         stats, signatures = real.stats, real.signatures
 
-        def __call__(self, *arguments):
+        def __call__(self, runs):
             calls.append(1)
-            code, rows = real(*arguments)
-            return (code, rows) if len(calls) < 3 else (_kernels.STEP_TOO_SMALL, rows)
+            real(runs)
+            if len(calls) == 3:
+                runs[0][0][8] = _kernels.STEP_TOO_SMALL
 
-    monkeypatch.setattr(run_module, "ROWS", 10)
-    monkeypatch.setattr(run_module, "_advance", Failing())
+    monkeypatch.setattr(march_module, "ROWS", 10)
+    monkeypatch.setattr(march_module, "_advance", Failing())
     with pytest.raises(
         SolverError, match=r"time step became too small at t = .* near r = .* Try a larger accuracy"
     ) as caught:
@@ -628,13 +632,27 @@ def test_hours_near_equilibrium_are_no_harder_than_a_quench(name, diameter, flui
         np.testing.assert_allclose(run.fraction.sel(phase="ferrite"), limit, atol=0.01)
 
 
+@pytest.mark.parametrize("rows", [256, 20])
+@pytest.mark.parametrize("stop_below", [None, 300.0])
+def test_the_run_beside_changes_nothing(monkeypatch, rows, stop_below):
+    """A short run and the coarser one go to the kernel as a pair; with a progress function one after the other."""
+    monkeypatch.setattr(march_module, "ROWS", rows)
+    given = {"initial_temperature": 860.0, "end_time": 200.0, "stop_below": stop_below}
+    case = hq.RoundBar(diameter=0.03), hq.grade("4140"), {"side": hq.Convection(600.0, 40.0)}
+    pair = hq.simulate(*case, **given)
+    single = hq.simulate(*case, **given, progress=lambda fraction, time: None)
+    xr.testing.assert_equal(pair, single)
+    assert pair.attrs["estimated_error"] == single.attrs["estimated_error"]
+    assert pair.attrs["n_steps"] == single.attrs["n_steps"] > 40
+
+
 def test_only_who_waits_for_the_compiler_is_told(monkeypatch, capsys):
     cool(end_time=1.0)
     monkeypatch.setattr("sys.stderr.isatty", lambda: True)
-    module._tell_compiling()
+    march_module.tell_compiling()
     assert capsys.readouterr().err == ""  # it is there
-    monkeypatch.setattr(module, "_advance", None)
-    module._tell_compiling()
+    monkeypatch.setattr(march_module, "_advance", None)
+    march_module.tell_compiling()
     assert "compiling the solver (once per installation" in capsys.readouterr().err
 
 
