@@ -1120,3 +1120,43 @@ def transform_history(
         fractions[1, n] = p
         fractions[2, n] = b
         fractions[3, n] = m
+
+
+@jit
+def crossings(time, values, levels):
+    """First times at which the columns of ``values`` (time, column) fall to each level; (level, column), NaN where one never does.
+
+    Also NaN where a column starts below the level; one that starts at the level crosses it there. Between the two samples around
+    the crossing, time over temperature is a monotone cubic (Fritsch-Carlson slopes); where the neighbours are not monotone it is
+    linear.
+    """
+    count = values.shape[0]
+    out = np.full((levels.shape[0], values.shape[1]), np.nan)
+    for number in range(levels.shape[0]):
+        level = levels[number]
+        for column in range(values.shape[1]):
+            k = 0
+            while k < count and not values[k, column] <= level:
+                k += 1
+            if k == 0 and values[0, column] == level:
+                out[number, column] = time[0]
+            if k == 0 or k == count:
+                continue
+            t0, t1, y0, y1 = time[k - 1], time[k], values[k - 1, column], values[k, column]
+            width = y1 - y0
+            chord = slope0 = slope1 = (t1 - t0) / width
+            if k >= 2 and values[k - 2, column] > y0:
+                before = (t0 - time[k - 2]) / (y0 - values[k - 2, column])
+                slope0 = 2.0 * before * chord / (before + chord)
+            if k + 1 < count and values[k + 1, column] < y1:
+                behind = (time[k + 1] - t1) / (values[k + 1, column] - y1)
+                slope1 = 2.0 * behind * chord / (behind + chord)
+            s = (level - y0) / width
+            rest = 1.0 - s
+            out[number, column] = (
+                (1.0 + 2.0 * s) * rest * rest * t0
+                + s * s * (3.0 - 2.0 * s) * t1
+                + s * rest * rest * width * slope0
+                - s * s * rest * width * slope1
+            )
+    return out

@@ -51,56 +51,26 @@ def check_history(history: xr.Dataset) -> xr.DataArray:
     return temperature
 
 
-def _crossings(time: Array, values: Array, levels: Sequence[float]) -> Array:
-    """First times at which the columns of ``values`` fall to each level (level, column); NaN where one never does or starts below.
+def crossings(time: Array, values: Array, levels: Sequence[float]) -> Array:
+    """First times at which the columns of ``values`` fall to each level (level, column); see `crossing_time`."""
+    from heatq import _kernels
 
-    Between the two samples around the crossing, time over temperature is a monotone cubic (Fritsch-Carlson slopes);
-    where the neighbours are not monotone it is linear. A history that starts at the level crosses it there.
-    """
-    below = values[:, None, :] <= np.array(levels)[:, None]
-    out = np.full(below.shape[1:], np.nan)
-    for row, (level, first) in enumerate(zip(levels, below.argmax(axis=0).tolist(), strict=True)):
-        for column, k in enumerate(first):
-            if k > 0:
-                low = max(k - 2, 0)
-                near = values[low : k + 2, column].tolist()
-                out[row, column] = _crossing(time[low : k + 2].tolist(), near, k - low, level)
-            elif values[0, column] == level:
-                out[row, column] = time[0]
-    return out
-
-
-def _crossing(time: list[float], values: list[float], k: int, level: float) -> float:
-    """Time at which ``values`` fall to the level between samples ``k - 1`` and ``k``; plain numbers, for they are few."""
-    t0, t1, y0, y1 = time[k - 1], time[k], values[k - 1], values[k]
-    width = y1 - y0
-    chord = slope0 = slope1 = (t1 - t0) / width
-    if k >= 2 and values[k - 2] > y0:
-        before = (t0 - time[k - 2]) / (y0 - values[k - 2])
-        slope0 = 2.0 * before * chord / (before + chord)
-    if k + 1 < len(time) and values[k + 1] < y1:
-        behind = (time[k + 1] - t1) / (values[k + 1] - y1)
-        slope1 = 2.0 * behind * chord / (behind + chord)
-    s = (level - y0) / width
-    rest = 1 - s
-    before, behind = rest * rest, s * s
-    return (
-        (1 + 2 * s) * before * t0
-        + behind * (3 - 2 * s) * t1
-        + s * before * width * slope0
-        - behind * rest * width * slope1
-    )
+    plain = [np.ascontiguousarray(array, float) for array in (time, values, levels)]
+    return _kernels.crossings(*plain)
 
 
 def rates_of(time: Array, values: Array, temperatures: Sequence[float], windows: Sequence[float]) -> list[Array]:
     """Cooling rates (K/s) of the columns of ``values`` over each temperature +- its window, one array each; see `cooling_rate`."""
     pairs = list(zip(temperatures, windows, strict=True))
-    times = _crossings(time, values, [level for t, window in pairs for level in (t - window, t + window)])
+    times = crossings(time, values, [level for t, window in pairs for level in (t - window, t + window)])
     return [2.0 * window / (times[2 * n] - times[2 * n + 1]) for n, (_, window) in enumerate(pairs)]
 
 
 def crossing_time(history: xr.Dataset, temperature: float) -> xr.DataArray:
-    """Time (s) at which each probe first falls to a temperature; NaN where it never does.
+    """Time (s) at which each probe first falls to a temperature; NaN where it never does or starts below.
+
+    Between the two samples around the crossing, time over temperature is a monotone cubic (Fritsch-Carlson slopes); where the
+    neighbours are not monotone it is linear.
 
     Parameters
     ----------
@@ -124,7 +94,7 @@ def crossing_time(history: xr.Dataset, temperature: float) -> xr.DataArray:
     check_number("temperature", temperature, "temperature")
     time = history["time"].values.astype(float)
     return xr.DataArray(
-        _crossings(time, values.values, [temperature])[0],
+        crossings(time, values.values, [temperature])[0],
         dims="probe",
         coords={"probe": history["probe"]},
         name="crossing_time",
@@ -192,7 +162,7 @@ def cooling_time(history: xr.Dataset, upper: float = 800.0, lower: float = 500.0
     values = check_history(history)
     check_number("upper", upper, "temperature")
     time = history["time"].values.astype(float)
-    late, early = _crossings(time, values.values, [lower, upper])
+    late, early = crossings(time, values.values, [lower, upper])
     return xr.DataArray(
         late - early,
         dims="probe",

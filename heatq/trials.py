@@ -16,8 +16,7 @@ from heatq.hardness.equal_cooling import equivalent_distance
 from heatq.hardness.interval import hardness_interval
 from heatq.hardness.predict import hardness_variables, mean_or_local, rate_for_hardness
 from heatq.hardness.second_routes import second_opinions, told
-from heatq.history import RATE_TEMPERATURE, check_history
-from heatq.history import _crossings as crossings_of
+from heatq.history import RATE_TEMPERATURE, check_history, crossings
 from heatq.transformation.fractions import PHASE_COORDINATE, fraction_variables
 from heatq.transformation.options import DEFAULT
 
@@ -244,7 +243,7 @@ LEVELS = (RATE_TEMPERATURE + RATE_WINDOW, RATE_TEMPERATURE - RATE_WINDOW, 800.0,
 def _cooled(
     steel: Any, places: list[str], time: Array, temperature: Array, fraction: Array, formed: Array, rate: Array
 ) -> Cooled:
-    above, below, start, end = crossings_of(time, temperature, LEVELS)
+    above, below, start, end = crossings(time, temperature, LEVELS)
     return Cooled(steel, places, fraction, formed, rate, 2.0 * RATE_WINDOW / (below - above), end - start)
 
 

@@ -28,6 +28,7 @@ RECORD = 32
 
 
 _advance: Any = None
+_is_compiled = False
 
 
 def _kernel() -> Any:
@@ -41,8 +42,8 @@ def _kernel() -> Any:
 
 
 def is_compiled() -> bool:
-    """Whether the kernel is loaded and ready for a run of any kind."""
-    return _advance is not None and bool(_advance.signatures)
+    """Whether the kernel has run in this process."""
+    return _is_compiled
 
 
 def tell_compiling() -> None:
@@ -67,8 +68,9 @@ def march(
     A second short run, with a tolerance of its own, may go ``beside`` it to the same end: the threads of a batch then wait half as
     often for Python's lock. What becomes of it is not reported.
     """
+    global _is_compiled
     begin = time.perf_counter()
-    fresh = _advance is None
+    fresh = not _is_compiled
     advance = _kernel()
     _begin(state, tolerance, end_time, stop_below)
     if beside is not None:
@@ -87,6 +89,7 @@ def march(
                 run = _arguments(state, tolerance, stop if code == BUFFER_FULL else 0.0, end_time)
                 other = (run[0], 0.0, *run[2:]) if beside is None else _arguments(*beside, stop, end_time)
                 advance((run, other))
+                _is_compiled = True
                 if fresh:
                     state.compile_seconds = time.perf_counter() - called
                     fresh = False

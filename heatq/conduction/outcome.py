@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from heatq.history import rates_of
 from heatq.transformation.kinetics import PHASES
 
 __all__ = ["NAMES", "Variables", "between_steps", "variables_of"]
@@ -66,7 +67,7 @@ def variables_of(
 
     No Dataset yet: making one costs as much as a long bar's whole quench, and a batch has no need of it.
     """
-    from heatq.conduction._probe_kernels import cooling_rates, formation_temperatures, phase_fractions
+    from heatq.conduction._probe_kernels import formation_temperatures, phase_fractions
 
     rows = state.rows()
     t = rows[:, 0]
@@ -101,7 +102,7 @@ def variables_of(
         formed = formation_temperatures(state.formation, final[0, 5 + count :].reshape(4, count), state.probe_tables[4])
         variables["formation_temperature"] = (("phase", "probe"), formed, about)
         if len(t) > 1:
-            rates = cooling_rates(rows, 5, count, np.array([700.0, 750.0]), np.array([6.0, 50.0]))
+            rates = rates_of(t, temperature, (700.0, 750.0), (6.0, 50.0))
             for name, level, rate in zip(("cooling_rate_700", "cooling_rate_800_700"), (700, 750), rates, strict=True):
                 variables[name] = ("probe", rate, {"units": "K/s", "long_name": f"cooling rate at {level} degC"})
     faces = [name for side in ("bottom", "top", "outer", "bore") for name, s in specimen.faces.items() if s == side]

@@ -10,7 +10,6 @@ import heatq as hq
 from heatq.conduction import _probe_kernels as kernels
 from heatq.conduction.outcome import between_steps
 from heatq.conduction.tables import COARSE_GRID, Known
-from heatq.history import rates_of
 from heatq.transformation.kinetics import TEMPERATURE_GRID
 
 
@@ -40,17 +39,6 @@ def test_between_steps_breaks_at_the_knots():
     expected = [PchipInterpolator(part[:, 0], part, axis=0)(times[here]) for part, here in
                 zip(parts, (times <= knot, times > knot), strict=True)]  # fmt: skip
     np.testing.assert_allclose(between_steps(rows, times, np.array([0.0, knot])), np.concatenate(expected), rtol=1e-13)
-
-
-@pytest.mark.parametrize("seed", range(5))
-def test_cooling_rates_are_those_of_a_history(seed):
-    rows = history(seed, 60)
-    rows[5:9, 2] = rows[5, 2]  # a stop
-    levels, windows = (840.0, 700.0, rows[0, 3] - 6.0), (6.0, 50.0, 6.0)
-    with np.errstate(divide="ignore"):
-        plain = rates_of(rows[:, 0], rows[:, 1:], levels, windows)
-    np.testing.assert_array_equal(kernels.cooling_rates(rows, 1, 5, np.array(levels), np.array(windows)), plain)
-    assert np.isfinite(plain).any()
 
 
 def test_phase_fractions_add_austenite():

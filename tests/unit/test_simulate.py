@@ -651,7 +651,7 @@ def test_only_who_waits_for_the_compiler_is_told(monkeypatch, capsys):
     monkeypatch.setattr("sys.stderr.isatty", lambda: True)
     march_module.tell_compiling()
     assert capsys.readouterr().err == ""  # it is there
-    monkeypatch.setattr(march_module, "_advance", None)
+    monkeypatch.setattr(march_module, "_is_compiled", False)
     march_module.tell_compiling()
     assert "compiling the solver (once per installation" in capsys.readouterr().err
 
