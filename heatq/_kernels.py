@@ -690,7 +690,11 @@ def new_state(
         i, w = table_index(guess[n])
         scale = pool * start[2, n]
         left = scale * kinetic[i, 4] if forms else austenite
-        h, rise, k, slope = mixture_row(i, f, p, b, pool - left, left, thermal)
+        if left == 1.0:  # austenite alone
+            h, rise = thermal[i, AUSTENITE], thermal[i, AUSTENITE + 1]
+            k, slope = thermal[i, AUSTENITE + 2], thermal[i, AUSTENITE + 3]
+        else:
+            h, rise, k, slope = mixture_row(i, f, p, b, pool - left, left, thermal)
         if forms:
             w, rise, k, left = forming_share(i, enthalpy[n], h, rise, k, slope, scale, left, kinetic, thermal)
         else:
