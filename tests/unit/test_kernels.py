@@ -293,3 +293,13 @@ def test_a_run_has_the_work_space_that_the_kernel_needs():
     from heatq.conduction import state
 
     assert state.WORK_ROWS == _kernels.WORK_ROWS
+
+
+def test_no_cell_is_below_its_start_above_the_highest():
+    """Ferrite enriches the austenite: where carbon lowers Ms, that of the steel is the highest; else nothing is known."""
+    falls = np.array([300.0, 0.011, 0.4, -420.0, 800.0, 0.03, 100.0])
+    assert _kernels.highest_start(falls) == 300.0
+    assert all(_kernels.martensite_start(ferrite, falls) <= 300.0 for ferrite in np.linspace(0.0, 0.98, 50))
+    rises = np.where(falls == -420.0, 50.0, falls)
+    assert _kernels.martensite_start(0.5, rises) > 300.0
+    assert _kernels.highest_start(rises) > 2000.0
