@@ -257,6 +257,11 @@ class GasCrossflow(GasFlow):
         check_number("turbulence_factor", self.turbulence_factor, low=0.2, high=5.0, unit="1")
         check_name("correlation", self.correlation, ("churchill-bernstein", "zukauskas", "hilpert"))
 
+    @property
+    def is_smooth(self) -> bool:
+        """Whether h has no kink over the surface temperature, so that few samples of it are enough."""
+        return type(self) is GasCrossflow and self.correlation == "churchill-bernstein"
+
     def coefficient(self, surface_temperature: Array) -> Array:
         """Mean heat-transfer coefficient around the bar, W/m2K."""
         diameter = need(self.diameter, "diameter", "GasCrossflow")

@@ -247,3 +247,23 @@ def face_demand(levels, flux, initial):
             if away > 0.2 * span:  # nearer to its end h is a small over a small number
                 least = min(least, abs(flux[i]) / away)
     return largest, span, least
+
+
+@jit
+def through_cubics(nodes, parts):
+    """Values ``parts`` to an interval between equidistant nodes, each on the cubic through the four nearest nodes."""
+    count = nodes.shape[0]
+    out = np.empty((count - 1) * parts + 1)
+    for k in range(count - 1):
+        first = min(max(k - 1, 0), count - 4)
+        for part in range(parts):
+            a = k - first + part / parts  # distance from the first of the four, in nodes
+            b, c, d = a - 1.0, a - 2.0, a - 3.0
+            out[k * parts + part] = (
+                -nodes[first] * b * c * d / 6.0
+                + nodes[first + 1] * a * c * d / 2.0
+                - nodes[first + 2] * a * b * d / 2.0
+                + nodes[first + 3] * a * b * c / 6.0
+            )
+    out[-1] = nodes[-1]
+    return out

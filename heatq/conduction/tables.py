@@ -37,6 +37,11 @@ SIDES = ("bottom", "top", "outer", "bore")
 #: Every so many rows of the tables are enough to choose a grid.
 COARSE = 10
 COARSE_GRID = np.ascontiguousarray(GRID[::COARSE])
+#: A boundary that calls itself smooth is sampled every so many rows, with cubics in between. Its flux moves by less than 2e-6 of
+#: itself, 3e-5 where the pieces of a gas's molar heat meet (a test); and numpy lets go of Python's lock in every operation on more
+#: than 500 numbers, which holds up a batch on two threads.
+SMOOTH = 5
+SMOOTH_GRID = np.ascontiguousarray(GRID[::SMOOTH])
 #: Knots of a boundary in time, each with its flux over the temperature grid.
 Sampled = list[tuple[float, Any, Array]]
 
@@ -141,11 +146,20 @@ class Known:
 
     def flux(self, face: str, boundary: Any) -> Array:
         """Flux over the temperature grid."""
+        every = SMOOTH if getattr(boundary, "is_smooth", False) else 1
+        levels = SMOOTH_GRID if every > 1 else GRID
         with watch_validity() as outside:
-            flux = _flux(face, boundary, GRID)
+            flux = _flux(face, boundary, levels)
         for where in outside:
-            self.outside |= where if np.shape(where) in ((), GRID.shape) else True
-        return flux
+            if np.shape(where) != levels.shape:
+                self.outside |= where if np.shape(where) == () else True
+            for row in np.flatnonzero(where) * every if np.shape(where) == levels.shape else ():
+                self.outside[max(row - every + 1, 0) : row + every] = True
+        if every == 1:
+            return flux
+        from heatq.conduction._probe_kernels import through_cubics
+
+        return through_cubics(flux, every)
 
     def is_outside(self, low: float, high: float) -> bool:
         """Whether a boundary may have left the range of its source between two temperatures, degC."""
