@@ -169,8 +169,8 @@ case; a study of trials also works out the hardness by every route and keeps one
 
 {many}
 
-What is left on the way to twice the rate on two threads is Python's lock: of the CPU time of a long bar about 0.35 ms (of a trial
-0.45 ms) is Python, during which the other thread can only compute, not prepare."""
+What is missing on two threads at twice the rate of one is Python's lock: of the CPU time of a long bar about 0.35 ms (of a trial
+0.45 ms) is Python, during which the other thread can compute but not prepare."""
 
 
 def render(data: dict) -> str:
