@@ -138,7 +138,11 @@ def batches() -> list[dict]:
         done = hq.study(make, points, reduce=["hardness_hv"], threads=threads, progress=False)
         return int(np.isfinite(done.hardness_hv).all("probe").sum())
 
-    bars, water_bars, gas_bars = "long bars in nitrogen, 1-D", "end-quench bars in water, 2-D", "end-quench bars in nitrogen, 2-D"
+    bars, water_bars, gas_bars = (
+        "long bars in nitrogen, 1-D",
+        "end-quench bars in water, 2-D",
+        "end-quench bars in nitrogen, 2-D",
+    )
     plan = [(f"{bars}: simulate_many", many, long_bar, plan) for plan in ((1000, 1), (1000, 2), (10_000, 2))]
     plan += [(f"{bars}: study of trials", trials, long_bar, plan) for plan in ((1000, 1), (1000, 2), (10_000, 2))]
     plan += [(f"{water_bars}: simulate_many", many, end_quench, plan) for plan in ((100, 1), (100, 2), (1000, 2))]
