@@ -161,6 +161,10 @@ class Material:
                     f"{len(self.phases)} phases ({', '.join(self.phases)}) and needs one for each."
                 )
 
+    def __getstate__(self) -> dict[str, Any]:
+        """Copied and sent without the tables that the solver keeps with it."""
+        return {name: value for name, value in vars(self).items() if not name.startswith("_")}
+
     def __repr__(self) -> str:
         return f"<Material {self.name!r}: {', '.join(self.phases)}; density {self.density:g} kg/m3>"
 

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy.constants import zero_Celsius
 from scipy.integrate import quad
 
+import heatq as hq
 from heatq.errors import InputError, ValidityWarning
 from heatq.steels import (
     Material,
@@ -379,3 +380,16 @@ def test_integral_of_a_table_is_the_trapezoidal_sum(steps, values, start, end):
     exact = np.trapezoid(np.interp(knots, temperature, column), knots) * np.sign(end)
     assert float(curve.integral(end)) == pytest.approx(exact, rel=1e-9, abs=1e-6)
     np.testing.assert_allclose(curve(knots), np.interp(knots, temperature, column), rtol=1e-9)
+
+
+def test_a_used_material_is_sent_without_the_solvers_tables():
+    metal = hq.Material.constant(conductivity=30.0, density=7700.0, specific_heat=600.0)
+    fresh = pickle.dumps(metal)
+    case = {"initial_temperature": 850.0, "end_time": 1.0, "accuracy": 5.0}
+    before = hq.simulate(hq.RoundBar(diameter=0.02), metal, {"side": hq.Convection(500.0, 20.0)}, **case)
+    sent = pickle.dumps(metal)
+    assert len(sent) <= len(fresh) + 100
+    again = pickle.loads(sent)
+    assert again == metal
+    after = hq.simulate(hq.RoundBar(diameter=0.02), again, {"side": hq.Convection(500.0, 20.0)}, **case)
+    assert float(abs(after.temperature - before.temperature).max()) == 0.0
