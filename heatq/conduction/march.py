@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import sys
+import threading
 import time
 from typing import Any
 
@@ -13,7 +14,7 @@ import numpy.typing as npt
 from heatq.conduction.bar import Bar, Progress
 from heatq.conduction.state import State
 
-__all__ = ["is_compiled", "march", "tell_compiling"]
+__all__ = ["march", "tell_compiling"]
 
 log = logging.getLogger("heatq")
 
@@ -21,34 +22,26 @@ Array = npt.NDArray[np.float64]
 
 #: Rows of a record, one per accepted step; a full one goes back to Python, where progress is shown.
 ROWS = 256
-#: Codes of the kernel, in its order; it is not imported here so that heatq starts without the compiler.
-REACHED, COLD, BUFFER_FULL, STEP_TOO_SMALL = range(4)
-#: Place of the record among the arguments of a run.
-RECORD = 32
+#: Seconds after which somebody who waits for the compiler is told so; from the disk the kernel comes within one.
+PATIENCE = 2.0
 
-
-_advance: Any = None
+_kernels: Any = None
 _is_compiled = False
 
 
-def _kernel() -> Any:
-    """The compiled kernel; imported and compiled on first use."""
-    global _advance
-    if _advance is None:
-        from heatq import _kernels
+def _load() -> Any:
+    """The module of the kernel; imported on first use, so that heatq starts without the compiler."""
+    global _kernels
+    if _kernels is None:
+        from heatq import _kernels as module
 
-        _advance = _kernels.advance
-    return _advance
-
-
-def is_compiled() -> bool:
-    """Whether the kernel has run in this process."""
-    return _is_compiled
+        _kernels = module
+    return _kernels
 
 
 def tell_compiling() -> None:
-    """Say that the solver is being compiled, if by now it is not there: from the disk it comes within a second."""
-    if not is_compiled():
+    """Say that the solver is being compiled, if it is not there by now."""
+    if not _load().advance.signatures:
         log.info("compiling the solver (once per installation) ...")
         if sys.stderr is not None and sys.stderr.isatty():
             print("heatq: compiling the solver (once per installation, about half a minute) ...", file=sys.stderr)
@@ -70,38 +63,42 @@ def march(
     """
     global _is_compiled
     begin = time.perf_counter()
+    kernel = _load()
     fresh = not _is_compiled
-    advance = _kernel()
+    telling = threading.Timer(PATIENCE, tell_compiling) if fresh else None
+    if telling is not None:
+        telling.daemon = True
+        telling.start()
     _begin(state, tolerance, end_time, stop_below)
     if beside is not None:
         _begin(*beside, end_time, stop_below)
     stops = [end_time] if field_times is None else sorted({*field_times.tolist(), end_time})
     bar = Bar(progress, end_time)
-    code = REACHED
+    code = kernel.REACHED
     try:
         for stop in stops:
             if stop == 0.0:
                 state.fields.append((0.0, state.temp.copy(), state.fractions.copy()))
                 continue
-            code = BUFFER_FULL
-            while code == BUFFER_FULL or beside is not None:
+            code = kernel.BUFFER_FULL
+            while code == kernel.BUFFER_FULL or beside is not None:
                 called = time.perf_counter()
-                run = _arguments(state, tolerance, stop if code == BUFFER_FULL else 0.0, end_time)
+                run = _arguments(state, tolerance, stop if code == kernel.BUFFER_FULL else 0.0, end_time)
                 other = (run[0], 0.0, *run[2:]) if beside is None else _arguments(*beside, stop, end_time)
-                advance((run, other))
+                kernel.advance((run, other))
                 _is_compiled = True
                 if fresh:
                     state.compile_seconds = time.perf_counter() - called
                     fresh = False
-                if code == BUFFER_FULL:
-                    code = _keep(state, run)
-                if beside is not None and _keep(beside[0], other) != BUFFER_FULL:
+                if code == kernel.BUFFER_FULL:
+                    code = _keep(state)
+                if beside is not None and _keep(beside[0]) != kernel.BUFFER_FULL:
                     beside = None
                 bar.show(state.clock[0])
-            if code == COLD:
+            if code == kernel.COLD:
                 break
-            if code != REACHED:
-                return "step too small" if code == STEP_TOO_SMALL else "not finite"
+            if code != kernel.REACHED:
+                return "step too small" if code == kernel.STEP_TOO_SMALL else "not finite"
             if field_times is not None and stop in field_times:
                 state.fields.append((stop, state.temp.copy(), state.fractions.copy()))
     except KeyboardInterrupt:
@@ -112,6 +109,8 @@ def march(
         )
         return "interrupted"
     finally:
+        if telling is not None:
+            telling.cancel()
         bar.close()
         state.solve_seconds = time.perf_counter() - begin - state.compile_seconds
     return "finished"
@@ -120,21 +119,24 @@ def march(
 def _begin(state: State, tolerance: float, end_time: float, stop_below: float | None) -> None:
     state.clock[1] = state.clock[6] = min(state.first_step(tolerance), end_time * 1e-3)
     state.clock[7] = -1e9 if stop_below is None else stop_below
+    # the kernel's own: rows of cells, three sets of what belongs to a face, powers of the faces
+    nr, nz = state.grid.shape
+    state.work = np.zeros((_load().WORK_ROWS, nr * nz)), np.zeros((3, 4, max(nz, nr))), np.zeros((4, 4))
 
 
 def _arguments(state: State, tolerance: float, stop: float, end_time: float) -> tuple[Any, ...]:
     """A run for the kernel, in its order."""
     k, t, grid = state.kinetics, state.tables, state.grid
-    record = np.empty((ROWS, state.width))
+    state.record = np.empty((ROWS, state.width))
     return (
         state.clock, float(stop), float(tolerance), end_time / 50.0, state.transforms,
         state.enthalpy, state.temp, state.mass, state.cond, state.fractions, state.sums, state.formation, state.memory,
         state.surface, state.energy_out, grid.r_table, grid.z_table, state.volume, t.zones, t.zone_start, t.knot_time, t.flux,
-        state.packed, k.rates, k.scalars, k.s_table, k.s_inverse_step, *state.probe_tables, record, *state.work,
+        state.packed, k.rates, k.scalars, k.s_table, k.s_inverse_step, *state.probe_tables, state.record, *state.work,
     )  # fmt: skip
 
 
-def _keep(state: State, run: tuple[Any, ...]) -> int:
-    """Keep the rows that a run has written (`_arguments` has their place); its status."""
-    state.records.append(run[RECORD][: int(state.clock[9])])
+def _keep(state: State) -> int:
+    """Keep the rows that a run has written; its status."""
+    state.records.append(state.record[: int(state.clock[9])])
     return int(state.clock[8])

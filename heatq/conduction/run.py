@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import json
-import threading
 import time
 import warnings
 from collections.abc import Mapping, Sequence
@@ -15,7 +14,7 @@ import numpy.typing as npt
 
 from heatq._version import __version__
 from heatq.conduction.bar import Progress
-from heatq.conduction.march import is_compiled, march, tell_compiling
+from heatq.conduction.march import march
 from heatq.conduction.outcome import Variables, between_steps, variables_of
 from heatq.conduction.state import Job, State
 from heatq.conduction.tables import (
@@ -208,10 +207,6 @@ def solve(
         raise InputError(f"progress = {progress!r} must be 'auto', True, False or a function of fraction and time.")
     places = specimen.resolve_probes(probes)
     started = time.perf_counter()
-    if not is_compiled():
-        told = threading.Timer(2.0, tell_compiling)
-        told.daemon = True
-        told.start()
     with collect_validity() as notes:
         with hold_validity():  # tables reach far beyond the run; what the run visits is checked below
             job = Job(

@@ -29,8 +29,6 @@ from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
 __all__ = ["Job", "State"]
 
 Array = npt.NDArray[np.float64]
-#: Rows of work space that the kernel needs; its own constant, not imported so that heatq starts without the compiler.
-WORK_ROWS = 35
 #: Distance of the rows of the tables, K.
 STEP = float(GRID[1] - GRID[0])
 
@@ -109,8 +107,8 @@ class State:
         self.surface = np.empty((4, max(nz, nr)))
         self.surface.fill(start)
         self.energy_out = np.zeros(4)
-        # the kernel's own: rows of cells, three sets of what belongs to a face, powers of the faces
-        self.work = np.zeros((WORK_ROWS, nr * nz)), np.zeros((3, 4, max(nz, nr))), np.zeros((4, 4))
+        self.work: tuple[Array, ...] = ()
+        self.record = np.empty((0, 0))
         self.volume = grid.volume
         low, share = _row(start)
         self.enthalpy = np.empty(shape)

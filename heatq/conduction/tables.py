@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Callable, Mapping
-from typing import Any, TypeVar
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +13,7 @@ import numpy.typing as npt
 from heatq.boundaries.timeline import at, for_piece, is_uniform, over_time
 from heatq.conduction.grid import Demand, Grid
 from heatq.errors import InputError, check_name, watch_validity
-from heatq.steels.material import Material
+from heatq.steels.steel import kept_with
 from heatq.transformation.kinetics import TEMPERATURE_GRID as GRID
 from heatq.transformation.kinetics import KineticTables, kinetic_tables, no_kinetics
 from heatq.transformation.options import DEFAULT
@@ -31,7 +31,6 @@ __all__ = [
 ]
 
 Array = npt.NDArray[np.float64]
-Kept = TypeVar("Kept")
 #: Sides of the section in the order of the kernel.
 SIDES = ("bottom", "top", "outer", "bore")
 #: Every so many rows of the tables are enough to choose a grid.
@@ -51,22 +50,12 @@ def material_of(steel: Any) -> Any:
     return getattr(steel, "material", steel)
 
 
-def _kept(material: Any, make: Callable[[Any], Kept]) -> Kept:
-    """What ``make`` works out from a material: once per `Material`, which cannot change, anew for any other object."""
-    if type(material) is not Material:
-        return make(material)
-    kept = vars(material).setdefault("_kept", {})
-    if make not in kept:
-        kept[make] = make(material)
-    return kept[make]
-
-
 def thermal_table(material: Any) -> Array:
     """Rows over the temperature grid: volumetric enthalpy (J/m3) of five phases, then their conductivities (W/mK).
 
     Worked out once per `Material`: integrating the specific heats takes as long as a 1-D run.
     """
-    return _kept(material, _thermal_table)
+    return kept_with(material, _thermal_table)
 
 
 def _thermal_table(material: Any) -> Array:
@@ -95,7 +84,7 @@ def packed(thermal: Array) -> Array:
 
 def packed_table(material: Any) -> Array:
     """The thermal table of a material for the kernel, worked out once per `Material`."""
-    return _kept(material, _packed_table)
+    return kept_with(material, _packed_table)
 
 
 def _packed_table(material: Any) -> Array:
@@ -104,7 +93,7 @@ def _packed_table(material: Any) -> Array:
 
 def least_capacity(material: Any) -> float:
     """Smallest heat capacity of a material (of austenite, of a steel), J/m3K."""
-    return _kept(material, _least_capacity)
+    return kept_with(material, _least_capacity)
 
 
 def _least_capacity(material: Any) -> float:
@@ -150,11 +139,12 @@ class Known:
         levels = SMOOTH_GRID if every > 1 else GRID
         with watch_validity() as outside:
             flux = _flux(face, boundary, levels)
+        rows = np.arange(len(GRID))
         for where in outside:
-            if np.shape(where) != levels.shape:
+            if np.shape(where) == levels.shape:  # a row counts if either of the samples beside it does
+                self.outside |= where[rows // every] | where[-(-rows // every)]
+            else:
                 self.outside |= where if np.shape(where) == () else True
-            for row in np.flatnonzero(where) * every if np.shape(where) == levels.shape else ():
-                self.outside[max(row - every + 1, 0) : row + every] = True
         if every == 1:
             return flux
         from heatq.conduction._probe_kernels import through_cubics

@@ -54,7 +54,7 @@ def check_steel(steel: Any) -> None:
 
     Parameters
     ----------
-    steel : Steel or object with attributes C, Mn, ...
+    steel : Steel, Material, or another object with attributes C, Mn, ...
 
     Examples
     --------
@@ -238,13 +238,13 @@ class Steel:
 
 
 def kept_with(steel: Any, make: Callable[[Any], Figures]) -> Figures:
-    """What ``make`` works out from a steel alone: once per `Steel`, which cannot change, anew for any other object.
+    """What ``make`` works out from a steel or a material alone: once per object, which cannot change, anew for those of other classes.
 
     Its validity notes are said at each use.
 
     Parameters
     ----------
-    steel : Steel or object with attributes C, Mn, ...
+    steel : Steel, Material, or another object with attributes C, Mn, ...
     make : callable
         A function of a module, which names what is kept.
 
@@ -258,7 +258,7 @@ def kept_with(steel: Any, make: Callable[[Any], Figures]) -> Figures:
     worked out
     (0.4, 0.4)
     """
-    if type(steel) is not Steel:
+    if type(steel) not in (Steel, Material):
         return make(steel)
     name = f"_{make.__module__}.{make.__qualname__}"
     kept: tuple[Figures, dict[str, str]] | None = vars(steel).get(name)

@@ -289,12 +289,6 @@ def test_the_coupled_limit_is_the_ferrite_that_agrees_with_its_own_heat(name):
     assert _kernels.coupled_limit(y, limit, 500.0, ferrite, kinetic, *s, thermal) == limit  # below Ae1 it is constant
 
 
-def test_a_run_has_the_work_space_that_the_kernel_needs():
-    from heatq.conduction import state
-
-    assert state.WORK_ROWS == _kernels.WORK_ROWS
-
-
 def test_no_cell_is_below_its_start_above_the_highest():
     """Ferrite enriches the austenite: where carbon lowers Ms, that of the steel is the highest; else nothing is known."""
     falls = np.array([300.0, 0.011, 0.4, -420.0, 800.0, 0.03, 100.0])

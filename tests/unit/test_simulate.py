@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import threading
+import types
 
 import numpy as np
 import pytest
@@ -461,20 +463,16 @@ def test_a_failure_names_time_place_and_cures_and_keeps_the_part(monkeypatch):
     """No ordinary case fails, so the failing return code of the kernel is made here."""
     from heatq import _kernels
 
-    real = march_module._kernel()
-    calls = []
+    real, calls = _kernels.advance, []
 
-    class Failing:
-        stats, signatures = real.stats, real.signatures
-
-        def __call__(self, runs):
-            calls.append(1)
-            real(runs)
-            if len(calls) == 3:
-                runs[0][0][8] = _kernels.STEP_TOO_SMALL
+    def failing(runs):
+        calls.append(1)
+        real(runs)
+        if len(calls) == 3:
+            runs[0][0][8] = _kernels.STEP_TOO_SMALL
 
     monkeypatch.setattr(march_module, "ROWS", 10)
-    monkeypatch.setattr(march_module, "_advance", Failing())
+    monkeypatch.setattr(_kernels, "advance", failing)
     with pytest.raises(
         SolverError, match=r"time step became too small at t = .* near r = .* Try a larger accuracy"
     ) as caught:
@@ -651,9 +649,18 @@ def test_only_who_waits_for_the_compiler_is_told(monkeypatch, capsys):
     monkeypatch.setattr("sys.stderr.isatty", lambda: True)
     march_module.tell_compiling()
     assert capsys.readouterr().err == ""  # it is there
-    monkeypatch.setattr(march_module, "_is_compiled", False)
+    monkeypatch.setattr(march_module, "_kernels", types.SimpleNamespace(advance=types.SimpleNamespace(signatures=[])))
     march_module.tell_compiling()
     assert "compiling the solver (once per installation" in capsys.readouterr().err
+
+
+def test_nothing_is_said_after_a_wrong_input_or_a_finished_run(monkeypatch):
+    monkeypatch.setattr(march_module, "_is_compiled", False)
+    with pytest.raises(InputError):
+        cool(end_time=-1.0)
+    cool(end_time=1.0)
+    waiting = [thread for thread in threading.enumerate() if isinstance(thread, threading.Timer)]
+    assert all(thread.finished.is_set() for thread in waiting)
 
 
 def test_solve_is_simulate_without_the_dataset():
