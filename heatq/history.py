@@ -23,6 +23,8 @@ Array = npt.NDArray[np.float64]
 
 #: The trade reads cooling rates at 1300 degF (704.4 degC).
 RATE_TEMPERATURE = degF(1300.0)
+#: Half width of the window over which they are taken, K. Own choice.
+RATE_WINDOW = 6.0
 
 
 def check_history(history: xr.Dataset) -> xr.DataArray:
@@ -102,7 +104,9 @@ def crossing_time(history: xr.Dataset, temperature: float) -> xr.DataArray:
     )
 
 
-def cooling_rate(history: xr.Dataset, temperature: float = RATE_TEMPERATURE, window: float = 6.0) -> xr.DataArray:
+def cooling_rate(
+    history: xr.Dataset, temperature: float = RATE_TEMPERATURE, window: float = RATE_WINDOW
+) -> xr.DataArray:
     """Cooling rate (K/s, positive when cooling) at a temperature, over ``temperature`` +- ``window`` (K).
 
     Parameters

@@ -16,7 +16,7 @@ from heatq.hardness.equal_cooling import equivalent_distance
 from heatq.hardness.interval import hardness_interval
 from heatq.hardness.predict import hardness_variables, mean_or_local, rate_for_hardness
 from heatq.hardness.second_routes import second_opinions, told
-from heatq.history import RATE_TEMPERATURE, check_history, crossings
+from heatq.history import RATE_TEMPERATURE, RATE_WINDOW, check_history, crossings
 from heatq.transformation.fractions import PHASE_COORDINATE, fraction_variables
 from heatq.transformation.options import DEFAULT
 
@@ -32,8 +32,6 @@ Array = npt.NDArray[np.float64]
 COLD = 60.0
 #: ... or until this time, s.
 LONGEST = 36000.0
-#: Half width of the window over which the cooling rate at 704 degC is taken, K; the default of `heatq.history.cooling_rate`.
-RATE_WINDOW = 6.0
 
 
 def trial(
@@ -116,33 +114,13 @@ def predict(
     steel: Any,
     boundaries: Mapping[str, Any],
     *,
-    initial_temperature: float | None = None,
-    end_time: float | None = None,
-    probes: Any = None,
-    accuracy: float = 0.5,
-    coupled: bool = True,
     kinetics: Any = DEFAULT,
     with_interval: bool = False,
-    output_times: Any = None,
-    estimate_error: bool = True,
-    progress: Progress = "auto",
+    **settings: Any,
 ) -> tuple[Variables, Variables, dict[str, Any]]:
-    """What `trial` does, as variables, coordinates and attributes of a Dataset that is yet to be made."""
+    """What `trial` does, with the same arguments, as variables, coordinates and attributes of a Dataset that is yet to be made."""
     with collect_validity() as notes:
-        variables, coords, attrs, cooled = begin(
-            specimen,
-            steel,
-            boundaries,
-            initial_temperature=initial_temperature,
-            end_time=end_time,
-            probes=probes,
-            accuracy=accuracy,
-            coupled=coupled,
-            kinetics=kinetics,
-            output_times=output_times,
-            estimate_error=estimate_error,
-            progress=progress,
-        )
+        variables, coords, attrs, cooled = begin(specimen, steel, boundaries, kinetics=kinetics, **settings)
         variables |= predictions([cooled])[0]
         if with_interval:
             found = hardness_interval(_dataset(variables, coords, attrs), steel, boundary=boundaries, kinetics=kinetics)

@@ -8,8 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from heatq.history import rates_of
-from heatq.transformation.kinetics import PHASES
+from heatq.transformation.fractions import PHASE_COORDINATE, rate_variables
 
 __all__ = ["NAMES", "Variables", "between_steps", "variables_of"]
 
@@ -94,7 +93,7 @@ def variables_of(
         coords["distance"] = ("probe", np.array([p.z for p in places]), about)
     if state.transforms:
         share = {**one, "long_name": "phase fraction"}
-        coords["phase"] = ("phase", np.array(PHASES), {**one, "long_name": "phase"})
+        coords["phase"] = PHASE_COORDINATE
         variables["fraction"] = (("phase", "probe"), phase_fractions(final, 5 + count, count)[:, 0], share)
         history = phase_fractions(rows, 5 + count, count)
         variables["fraction_history"] = (("phase", "time", "probe"), history, dict(share))
@@ -102,9 +101,7 @@ def variables_of(
         formed = formation_temperatures(state.formation, final[0, 5 + count :].reshape(4, count), state.probe_tables[4])
         variables["formation_temperature"] = (("phase", "probe"), formed, about)
         if len(t) > 1:
-            rates = rates_of(t, temperature, (700.0, 750.0), (6.0, 50.0))
-            for name, level, rate in zip(("cooling_rate_700", "cooling_rate_800_700"), (700, 750), rates, strict=True):
-                variables[name] = ("probe", rate, {"units": "K/s", "long_name": f"cooling rate at {level} degC"})
+            variables |= rate_variables(t, temperature)
     faces = [name for side in ("bottom", "top", "outer", "bore") for name, s in specimen.faces.items() if s == side]
     index = [("bottom", "top", "outer", "bore").index(specimen.faces[name]) for name in faces]
     coords["face"] = ("face", np.array(faces), {**one, "long_name": "face"})

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from heatq._version import __version__
 from heatq.errors import check_number
-from heatq.history import check_history, rates_of
+from heatq.history import RATE_WINDOW, check_history, rates_of
 from heatq.steels.steel import check_steel
 from heatq.transformation.kinetics import PHASES, kinetic_tables
 from heatq.transformation.options import DEFAULT, Kinetics, kinetics_named
@@ -18,14 +18,14 @@ from heatq.transformation.options import DEFAULT, Kinetics, kinetics_named
 if TYPE_CHECKING:
     import xarray as xr
 
-__all__ = ["PHASE_COORDINATE", "fraction_variables", "transform"]
+__all__ = ["PHASE_COORDINATE", "fraction_variables", "rate_variables", "transform"]
 
 Array = npt.NDArray[np.float64]
 
 #: Largest temperature change of one sub-step, K; 0.7 to 3 K gives 0.4 to 1 % of X.
 LARGEST_CHANGE = 1.0
 #: Temperatures at which cooling rates are read for the hardness regressions, degC, and half the window around each, K.
-RATE_LEVELS, RATE_WINDOWS = (700.0, 750.0), (6.0, 50.0)
+RATE_LEVELS, RATE_WINDOWS = (700.0, 750.0), (RATE_WINDOW, 50.0)
 
 
 def transform(
@@ -92,6 +92,7 @@ def transform(
 
 #: The phases as a coordinate: dimension, values, attributes.
 PHASE_COORDINATE = ("phase", np.array(PHASES), {"units": "1", "long_name": "phase"})
+PHASE_COORDINATE[1].setflags(write=False)  # shared by all results
 
 
 def fraction_variables(
@@ -134,7 +135,21 @@ def fraction_variables(
         "fraction_history": (("phase", "time", "probe"), parts, dict(unit)),
         "formation_temperature": (("phase", "probe"), formation, formed_at),
     }
+    return found | rate_variables(time, temperature)
+
+
+def rate_variables(time: Array, temperature: Array) -> dict[str, tuple[Any, Array, dict[str, str]]]:
+    """The cooling rates that the hardness regressions read, by name: dimension, values, attributes.
+
+    Parameters
+    ----------
+    time : array
+        s, increasing.
+    temperature : array, shape (times, probes)
+        degC.
+    """
     rates = rates_of(time, temperature, RATE_LEVELS, RATE_WINDOWS)
-    for name, level, rate in zip(("cooling_rate_700", "cooling_rate_800_700"), RATE_LEVELS, rates, strict=True):
-        found[name] = ("probe", rate, {"units": "K/s", "long_name": f"cooling rate at {level:.0f} degC"})
-    return found
+    return {
+        name: ("probe", rate, {"units": "K/s", "long_name": f"cooling rate at {level:.0f} degC"})
+        for name, level, rate in zip(("cooling_rate_700", "cooling_rate_800_700"), RATE_LEVELS, rates, strict=True)
+    }
